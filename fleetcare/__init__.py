@@ -1,0 +1,1 @@
+"""fleetcare: the memory and the judge for whoever keeps ageing vehicles going."""

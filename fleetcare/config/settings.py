@@ -1,0 +1,212 @@
+"""All settings, read from the environment; without any, an embedded installation for this machine alone.
+
+Every variable is listed with its meaning in `.env.example`.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import environ
+from csp.constants import NONE, SELF
+
+from fleetcare.config.secret import secret_key
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+env = environ.Env()
+
+DATA_DIR = Path(env.str("FLEETCARE_DATA", default=str(BASE_DIR / "var")))
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+DEBUG = env.bool("DEBUG", default=False)
+ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+SECRET_KEY = secret_key(env.str("SECRET_KEY", default=""), ALLOWED_HOSTS, DATA_DIR)
+SECRET_KEY_FALLBACKS: list[str] = env.list("SECRET_KEY_FALLBACKS", default=[])
+HTTPS = env.bool("HTTPS", default=False)
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "fleetcare.fleet",
+    "inspections",
+    "scheduling",
+    "fleetcare.portal",
+]
+
+MIDDLEWARE = [
+    "fleetcare.support.requests.RequestIdMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "fleetcare.support.requests.BodyLimitMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "fleetcare.support.requests.PrivateByDefaultMiddleware",
+]
+
+ROOT_URLCONF = "fleetcare.config.urls"
+WSGI_APPLICATION = "fleetcare.config.wsgi.application"
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {"context_processors": ["django.template.context_processors.request"]},
+    }
+]
+
+
+def _database(url: str) -> dict[str, Any]:
+    config: dict[str, Any] = env.db_url_config(url)
+    if config["ENGINE"].endswith("sqlite3"):
+        # Immediate transactions: a reader that turns writer would otherwise fail at once instead of waiting.
+        pragmas = "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;"
+        config["OPTIONS"] = {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": pragmas}
+    else:
+        config |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+    return config
+
+
+DATABASES = {"default": _database(env.str("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'fleetcare.sqlite3'}"))}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "fleet.User"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 8}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign-in"
+
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+STATICFILES_DIRS: list[str] = []
+# Hashed names once the files were collected; from a plain clone the files are found in the source.
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if (STATIC_ROOT / "staticfiles.json").exists()
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+WHITENOISE_USE_FINDERS = not (STATIC_ROOT / "staticfiles.json").exists()
+MEDIA_ROOT = DATA_DIR / "media"
+
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
+CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
+CSRF_COOKIE_HTTPONLY = True
+CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if env.bool("BEHIND_PROXY", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+    }
+}
+
+BODY_LIMIT_BYTES = env.int("BODY_LIMIT_BYTES", default=2 * 1024 * 1024)
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "fleetcare.fleet.authentication.BearerKeyAuthentication",
+        "fleetcare.fleet.authentication.SignedInAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["fleetcare.support.json.FastJSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["fleetcare.support.json.StrictJSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "fleetcare.support.pages.CursorPages",
+    "DEFAULT_SCHEMA_CLASS": "fleetcare.support.schema.ProblemSchema",
+    "EXCEPTION_HANDLER": "fleetcare.support.problems.handle",
+    "UNAUTHENTICATED_USER": None,
+}
+
+SPECTACULAR_SETTINGS = {
+    "TITLE": "fleetcare",
+    "DESCRIPTION": "Inspections in; condition, a ranked backlog and due points out. "
+    "An aid, no certificate: local rules, the maker's data and a licensed technician decide.",
+    "VERSION": "1.0.0",
+    "OAS_VERSION": "3.1.1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "ENUM_NAME_OVERRIDES": {},
+    "SORT_OPERATION_PARAMETERS": False,
+}
+
+# "inline": a bell is answered at once in the same process; "broker": it is rung for a worker.
+BELL = env.str("FLEETCARE_BELL", default="inline")
+QUEUE_DIR = DATA_DIR / "queue"
+CELERY_BROKER_URL = env.str("BROKER_URL", default="filesystem://")
+if CELERY_BROKER_URL.startswith("filesystem"):
+    for folder in ("messages", "processed", "control"):
+        (QUEUE_DIR / folder).mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
+        "data_folder_in": str(QUEUE_DIR / "messages"),
+        "data_folder_out": str(QUEUE_DIR / "messages"),
+        "processed_folder": str(QUEUE_DIR / "processed"),
+        "control_folder": str(QUEUE_DIR / "control"),
+        "polling_interval": 0.1,
+    }
+else:
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "visibility_timeout": 900,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 1,
+        "socket_timeout": 5,
+        "socket_connect_timeout": 2,
+        "socket_keepalive": True,
+    }
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_TIME_LIMIT = 300
+CELERY_TASK_SOFT_TIME_LIMIT = 270
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_PUBLISH_RETRY = False
+CELERY_TIMEZONE = "UTC"
+CELERY_ENABLE_UTC = True
+CELERY_BEAT_SCHEDULE = {
+    "tick": {"task": "scheduling.tick", "schedule": env.float("TICK_SECONDS", default=60.0)},
+}
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
+}

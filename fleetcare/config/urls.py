@@ -1,0 +1,27 @@
+"""Every address: the API, the pages, the last resorts."""
+
+from django.urls import include, path, re_path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+
+from fleetcare.support.problems import not_found
+
+api = [
+    path("schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
+    path("", include("fleetcare.fleet.urls")),
+    path("", include("inspections.urls")),
+    path("", include("scheduling.urls")),
+]
+
+urlpatterns = [
+    path("api/v1/", include(api)),
+    path(
+        "api/docs/",
+        SpectacularSwaggerView.as_view(url_name="schema", authentication_classes=[], permission_classes=[]),
+        name="api-docs",
+    ),
+    re_path("^api/", not_found),
+    path("", include("fleetcare.portal.urls")),
+]
+
+handler404 = "fleetcare.portal.web.errors.not_found"
+handler500 = "fleetcare.portal.web.errors.server_error"

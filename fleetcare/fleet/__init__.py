@@ -1,0 +1,1 @@
+"""Users, fleets, members, keys, contacts, vehicles and how far they have gone."""

@@ -1,0 +1,118 @@
+"""How rows look as JSON; plain functions, since they are read far more often than anything else is done."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from fleetcare.kernel import vin as vins
+from fleetcare.kernel.grades import Grade
+from fleetcare.kernel.money import Money
+
+if TYPE_CHECKING:
+    from fleetcare.fleet.models import ApiKey, Contact, Fleet, Membership, OdometerReading, Vehicle
+
+Json = dict[str, Any]
+
+
+def number(value: Decimal | None) -> int | float | None:
+    """A stored decimal as a JSON number, whole where it is whole."""
+    if value is None:
+        return None
+    return int(value) if value == value.to_integral_value() else float(value)
+
+
+def money(minor: int, fleet: Fleet) -> dict[str, str]:
+    """A stored amount in the API's form."""
+    return Money(minor, fleet.currency).as_json()
+
+
+def fleet_json(fleet: Fleet) -> Json:
+    return {
+        "id": fleet.pk,
+        "name": fleet.name,
+        "kind": fleet.kind,
+        "currency": fleet.currency,
+        "distance_unit": fleet.distance_unit,
+        "time_zone": fleet.time_zone,
+        "limit_scheme": fleet.limit_scheme,
+        "labour_per_hour": money(fleet.labour_per_hour_minor, fleet),
+        "price_factor": number(fleet.price_factor),
+        "created_at": fleet.created_at,
+    }
+
+
+def member_json(membership: Membership) -> Json:
+    user = membership.user
+    return {
+        "id": membership.pk,
+        "email": user.email,
+        "name": user.name,
+        "role": membership.role,
+        "created_at": membership.created_at,
+    }
+
+
+def key_json(key: ApiKey) -> Json:
+    return {
+        "id": key.pk,
+        "name": key.name,
+        "role": key.role,
+        "prefix": key.prefix,
+        "created_at": key.created_at,
+        "expires_at": key.expires_at,
+        "last_used_at": key.last_used_at,
+        "revoked_at": key.revoked_at,
+    }
+
+
+def contact_json(contact: Contact) -> Json:
+    return {
+        "id": contact.pk,
+        "name": contact.name,
+        "email": contact.email,
+        "phone": contact.phone,
+        "language": contact.language,
+        "vehicles": [link.vehicle_id for link in contact.links.all()],
+    }
+
+
+def reading_json(reading: OdometerReading) -> Json:
+    return {
+        "id": reading.pk,
+        "read_on": reading.read_on,
+        "odometer_km": number(reading.shown_km),
+        "total_km": number(reading.total_km),
+        "source": reading.source,
+        "replacement": reading.replacement,
+    }
+
+
+def vehicle_json(fleet: Fleet, vehicle: Vehicle) -> Json:
+    """A vehicle with where it stands."""
+    standing = vehicle.standing
+    return {
+        "id": vehicle.pk,
+        "name": vehicle.name,
+        "plate": vehicle.plate,
+        "vin": vehicle.vin,
+        "make": vehicle.make,
+        "model": vehicle.model,
+        "model_year": vehicle.model_year,
+        "first_used_on": vehicle.first_used_on,
+        "traits": vehicle.traits,
+        "note": vehicle.note,
+        "archived": vehicle.archived,
+        "odometer_km": number(standing.odometer_km),
+        "odometer_on": standing.odometer_on,
+        "score": None if standing.score is None else round(standing.score, 1),
+        "coverage_fraction": round(standing.coverage_fraction, 3),
+        "worst_grade": Grade(standing.worst_grade).word,
+        "do_not_drive": standing.do_not_drive,
+        "open_findings": standing.open_findings,
+        "backlog_cost": money(standing.backlog_cost_minor, fleet),
+        "next_due": {"due_on": standing.next_due_on, "what": standing.next_due_what} if standing.next_due_on else None,
+        "inspected_on": standing.inspected_on,
+        "being_assessed": standing.revision != standing.assessed_revision,
+        "warnings": list(vins.warnings(vehicle.vin)) if vehicle.vin else [],
+    }

@@ -1,0 +1,17 @@
+"""Who keeps vehicles, who may do what, and the vehicles themselves."""
+
+from fleetcare.fleet.models.accounts import User
+from fleetcare.fleet.models.fleets import ApiKey, Contact, ContactVehicle, Fleet, Membership
+from fleetcare.fleet.models.vehicles import OdometerReading, Standing, Vehicle
+
+__all__ = [
+    "ApiKey",
+    "Contact",
+    "ContactVehicle",
+    "Fleet",
+    "Membership",
+    "OdometerReading",
+    "Standing",
+    "User",
+    "Vehicle",
+]

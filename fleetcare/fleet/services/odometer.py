@@ -1,0 +1,136 @@
+"""Odometer readings: typing errors are caught against the neighbours, replaced odometers carried on."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db import transaction
+
+from fleetcare.fleet.access import Access
+from fleetcare.fleet.clock import today
+from fleetcare.fleet.models import OdometerReading, Standing, Vehicle
+from fleetcare.fleet.services.vehicles import touch
+from fleetcare.fleet.words import ReadingSource, Role
+from fleetcare.kernel import units
+from fleetcare.kernel.errors import Fault, InvalidInput, raise_if_any
+
+_MOST_KM = Decimal(5_000_000)
+_MOST_KM_A_DAY = Decimal(2_000)
+"""Nobody drives further in a day; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbours:
+    """The readings just before and just after a day, in the order of the road."""
+
+    before: OdometerReading | None
+    after: OdometerReading | None
+
+    @property
+    def offset_km(self) -> Decimal:
+        """Total minus shown at that time: what replaced odometers had counted."""
+        known = self.before or self.after
+        return known.total_km - known.shown_km if known else Decimal(0)
+
+
+def neighbours(vehicle: Vehicle, read_on: date, total_km: Decimal | None = None) -> Neighbours:
+    """Looks up the neighbours of a day (and, on the same day, of a distance)."""
+    readings = OdometerReading.objects.within(vehicle.fleet_id).filter(vehicle=vehicle)
+    same_day = list(readings.filter(read_on=read_on).order_by("total_km"))
+    before = readings.filter(read_on__lt=read_on).order_by("-read_on", "-total_km").first()
+    after = readings.filter(read_on__gt=read_on).order_by("read_on", "total_km").first()
+    for reading in same_day:
+        if total_km is None or reading.total_km <= total_km:
+            before = reading
+    return Neighbours(before, after)
+
+
+def _described(reading: OdometerReading, unit: str) -> str:
+    shown = units.from_km(reading.shown_km, unit).normalize()
+    return f"{shown:f} {unit} on {reading.read_on.isoformat()}"
+
+
+def _contradictions(total_km: Decimal, read_on: date, around: Neighbours, unit: str, pointer: str) -> list[Fault]:
+    faults = []
+    before, after = around.before, around.after
+    if before and total_km < before.total_km:
+        sentence = f"The odometer would run backwards: it showed {_described(before, unit)}."
+        faults.append(Fault(pointer, "runs-backwards", sentence))
+    if after and total_km > after.total_km:
+        sentence = f"The odometer would run backwards later: it showed {_described(after, unit)}."
+        faults.append(Fault(pointer, "runs-backwards", sentence))
+    if before and total_km - before.total_km > _MOST_KM_A_DAY * ((read_on - before.read_on).days + 1):
+        sentence = f"Too far since the last reading, {_described(before, unit)}: a typing error?"
+        faults.append(Fault(pointer, "jumps", sentence))
+    return faults
+
+
+@transaction.atomic
+def record_odometer(
+    access: Access,
+    vehicle: Vehicle,
+    *,
+    read_on: date,
+    shown_km: Decimal,
+    source: ReadingSource = ReadingSource.PERSON,
+    replacement: bool = False,
+    pointer: str = "/odometer_km",
+    date_pointer: str = "/read_on",
+) -> OdometerReading:
+    """Stores what the odometer showed; the same reading again is the same row.
+
+    `replacement` says the odometer is a new one: the distance so far is carried on. Raises InvalidInput naming the
+    neighbouring readings when it runs backwards or jumps absurdly, or the day is in the future or before first use.
+    """
+    access.require(Role.INSPECTOR)
+    _check_day(access, vehicle, read_on, date_pointer)
+    if not 0 <= shown_km <= _MOST_KM:
+        raise InvalidInput.at(pointer, "range", "A distance from 0 to 5,000,000 km.")
+    around = neighbours(vehicle, read_on)
+    if replacement:
+        total_km = around.before.total_km if around.before else shown_km
+        if around.after:
+            raise InvalidInput.at(pointer, "not-latest", "Record a replacement before later readings, or delete those.")
+    else:
+        total_km = shown_km + around.offset_km
+        around = neighbours(vehicle, read_on, total_km)
+        raise_if_any(_contradictions(total_km, read_on, around, access.fleet.distance_unit, pointer))
+    reading, created = OdometerReading.objects.within(access.fleet).get_or_create(
+        vehicle=vehicle,
+        read_on=read_on,
+        total_km=total_km,
+        defaults={"fleet": access.fleet, "shown_km": shown_km, "source": source, "replacement": replacement},
+    )
+    if created:
+        _carry_to_standing(vehicle, around, reading)
+        touch(vehicle)
+    return reading
+
+
+def _check_day(access: Access, vehicle: Vehicle, read_on: date, pointer: str) -> None:
+    if read_on > today(access.fleet):
+        raise InvalidInput.at(pointer, "future", "This day is still to come.")
+    if read_on < vehicle.first_used_on:
+        sentence = f"The vehicle was first used on {vehicle.first_used_on.isoformat()}."
+        raise InvalidInput.at(pointer, "before-first-use", sentence)
+
+
+def _carry_to_standing(vehicle: Vehicle, around: Neighbours, reading: OdometerReading) -> None:
+    if around.after is None:
+        Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(
+            odometer_km=reading.shown_km, odometer_on=reading.read_on
+        )
+
+
+@transaction.atomic
+def delete_reading(access: Access, vehicle: Vehicle, reading: OdometerReading) -> None:
+    """Takes a mistyped reading back. Planners and owners; readings of inspections go with their inspection."""
+    access.require(Role.PLANNER)
+    if reading.source == ReadingSource.INSPECTION:
+        raise InvalidInput("This reading belongs to an inspection; correct it there.", code="belongs-to-inspection")
+    reading.delete()
+    latest = neighbours(vehicle, date.max).before
+    Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(
+        odometer_km=latest.shown_km if latest else None, odometer_on=latest.read_on if latest else None
+    )
+    touch(vehicle)

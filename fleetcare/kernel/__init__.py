@@ -1,0 +1,1 @@
+"""The words every part of fleetcare speaks; pure, no framework."""

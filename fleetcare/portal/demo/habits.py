@@ -1,0 +1,77 @@
+"""How vehicles are looked after: what tells a cherished one from a neglected one."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fleetcare.kernel.grades import Grade
+from fleetcare.portal.demo.fixtures import Character
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """Chances are 0-1. Invented, chosen so that the fleets look like fleets."""
+
+    pace: float
+    """How much longer than the book parts last."""
+    looks_per_year: float
+    renewed_at: Grade
+    """About when the owners before renewed parts."""
+    remedy: Mapping[Grade, float]
+    """Chance that a finding of a grade is put right after the look."""
+    most_jobs: int
+    """After one look; dangerous findings come on top."""
+    recorded: float
+    """Chance that a renewal is written down."""
+    left_out: float
+    """Chance that a station is not examined."""
+    sheets: Mapping[str, float]
+
+
+_CAREFUL = Habits(
+    pace=2.6,
+    looks_per_year=1.1,
+    renewed_at=Grade.MINOR,
+    remedy={Grade.MINOR: 0.2, Grade.MAJOR: 0.97, Grade.DANGEROUS: 1.0},
+    most_jobs=6,
+    recorded=0.97,
+    left_out=0.02,
+    sheets={"full": 4, "wheels-off": 2, "before-trip": 2, "five-minute": 1},
+)
+_ORDINARY = Habits(
+    pace=2.2,
+    looks_per_year=0.9,
+    renewed_at=Grade.MAJOR,
+    remedy={Grade.MINOR: 0.05, Grade.MAJOR: 0.7, Grade.DANGEROUS: 1.0},
+    most_jobs=5,
+    recorded=0.85,
+    left_out=0.06,
+    sheets={"full": 3, "wheels-off": 2, "before-trip": 2, "five-minute": 3},
+)
+_NEGLECTED = Habits(
+    pace=1.7,
+    looks_per_year=0.6,
+    renewed_at=Grade.MAJOR,
+    remedy={Grade.MINOR: 0.0, Grade.MAJOR: 0.3, Grade.DANGEROUS: 1.0},
+    most_jobs=3,
+    recorded=0.5,
+    left_out=0.15,
+    sheets={"full": 2, "wheels-off": 1, "five-minute": 3},
+)
+_UNSEEN = Habits(
+    pace=2.0,
+    looks_per_year=0.2,
+    renewed_at=Grade.MAJOR,
+    remedy={Grade.MINOR: 0.0, Grade.MAJOR: 0.2, Grade.DANGEROUS: 1.0},
+    most_jobs=1,
+    recorded=0.5,
+    left_out=0.25,
+    sheets={"five-minute": 1},
+)
+
+HABITS: Mapping[Character, Habits] = {
+    "careful": _CAREFUL,
+    "ordinary": _ORDINARY,
+    "neglected": _NEGLECTED,
+    "dangerous": _NEGLECTED,
+    "unseen": _UNSEEN,
+}

@@ -1,0 +1,102 @@
+"""The decider's document as a page tells it: what to do first, what it costs, what waiting costs, and why."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext
+
+from fleetcare.portal.web.presenters import words
+from fleetcare.portal.web.presenters.figures import Day, Figures
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class JobShown:
+    """One job of the list with every term of its rank."""
+
+    rank: str
+    title: str
+    place: str
+    grade: words.GradeShown
+    before_driving: bool
+    now: bool
+    """There is no day to wait for: now."""
+    do_before: Day | None
+    cost: str
+    hours: str
+    waiting: str
+    waiting_is_dearer: bool
+    worth: str
+    failure_chance: str
+    licensed: bool
+    difficulty: str
+    reasons: tuple[str, ...]
+    cautions: tuple[str, ...]
+    access: tuple[str, ...]
+    follow_ups: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BacklogShown:
+    """The jobs worth doing now in their order, and those that can wait."""
+
+    items: tuple[JobShown, ...]
+    can_wait: tuple[JobShown, ...]
+    total_cost: str
+    total_hours: str
+    one_unit: str
+    """One unit of the fleet's currency: what the worth of a job is told for."""
+
+
+def backlog_shown(figures: Figures, document: Json, today: date) -> BacklogShown:
+    """The backlog document (API: `backlog/`)."""
+    items = document["items"]
+    return BacklogShown(
+        items=tuple(_job(figures, item, today) for item in items),
+        can_wait=tuple(_job(figures, item, today) for item in document["can_wait"]),
+        total_cost=figures.money_of(document["total_cost"]),
+        total_hours=figures.hours(sum(item["hours"] for item in items)),
+        one_unit=figures.money_of({"amount": "1", "currency": figures.currency}),
+    )
+
+
+def _job(figures: Figures, item: Json, today: date) -> JobShown:
+    waiting = item["cost_of_waiting"]["amount"]
+    do_before = item["do_before"]
+    access = item["access"]
+    cautions = [*words.access_cautions(access), *item.get("cautions", ())]
+    return JobShown(
+        rank=figures.number(item["rank"]),
+        title=item["title"],
+        place=words.places(item["positions"]),
+        grade=words.grade(item["grade"]),
+        before_driving=item["before_driving"],
+        now=do_before is None or date.fromisoformat(do_before) <= today,
+        do_before=figures.day(do_before),
+        cost=figures.money_of(item["cost_now"]),
+        hours=figures.hours(item["hours"]),
+        waiting=figures.money_of({**item["cost_of_waiting"], "amount": waiting.lstrip("-")}),
+        waiting_is_dearer=not waiting.startswith("-"),
+        worth=figures.number(item["worth_per_cost"], 1),
+        failure_chance=figures.percent(item["failure_chance_fraction"]),
+        licensed=item.get("licensed", False),
+        difficulty=words.difficulty(item.get("difficulty")),
+        reasons=tuple(_sentence(reason) for reason in item["reasons"]),
+        cautions=tuple(dict.fromkeys(cautions)),
+        access=tuple(words.access(unit) for unit in access),
+        follow_ups=tuple(_follow_up(figures, key) for key in item["follow_ups"]),
+    )
+
+
+def _sentence(text: str) -> str:
+    """A reason with a capital and a full stop."""
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+
+
+def _follow_up(figures: Figures, key: str) -> str:
+    title, after_km = words.follow_up(key)
+    if not after_km:
+        return title
+    return gettext("%(what)s after %(distance)s") % {"what": title, "distance": figures.distance(after_km, step=10)}

@@ -1,0 +1,109 @@
+"""Numbers, money, distances and days as the reader writes them."""
+
+import copy
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from babel import Locale
+from babel.dates import format_date
+from babel.lists import format_list
+from babel.numbers import NumberPattern, format_decimal, format_percent
+from babel.units import format_unit
+from django.utils.translation import get_language, to_locale
+
+from fleetcare.kernel.money import Money
+from fleetcare.kernel.units import from_km
+
+if TYPE_CHECKING:
+    from fleetcare.fleet.models import Fleet
+
+_DISTANCE_UNITS = {"km": "length-kilometer", "mi": "length-mile"}
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A calendar day for people (`text`) and for machines (`iso`)."""
+
+    iso: str
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@lru_cache(maxsize=64)
+def _locale(language: str) -> Locale:
+    return Locale.parse(to_locale(language))
+
+
+@lru_cache(maxsize=64)
+def _whole_amounts(language: str) -> NumberPattern:
+    """The locale's pattern for money, without digits after the point: what is estimated is not told in cents."""
+    pattern = copy.copy(_locale(language).currency_formats["standard"])
+    pattern.frac_prec = (0, 0)
+    return pattern
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Formats for one fleet and one reader's language."""
+
+    currency: str
+    distance_unit: str
+    language: str
+
+    @classmethod
+    def of(cls, fleet: "Fleet") -> "Figures":
+        """In the language of the request."""
+        return cls(fleet.currency, fleet.distance_unit, get_language() or "en")
+
+    def number(self, value: float, digits: int = 0) -> str:
+        """With exactly so many digits after the point, grouped."""
+        pattern = f"#,##0.{'0' * digits}" if digits else "#,##0"
+        return format_decimal(value, pattern, _locale(self.language))
+
+    def measured(self, value: float, unit: str) -> str:
+        """A measured value as precisely as it was entered, with its unit."""
+        return f"{format_decimal(value, '#,##0.####', _locale(self.language))} {unit}".strip()
+
+    def percent(self, fraction: float) -> str:
+        """A share in whole percent; what is more than nothing and less than half a percent reads "<1%"."""
+        if 0 < fraction < 0.005:
+            return f"<{format_percent(0.01, locale=_locale(self.language))}"
+        return format_percent(fraction, locale=_locale(self.language))
+
+    def money(self, minor: int) -> str:
+        """An estimate in whole units of the fleet's currency."""
+        return self._amount(Money(minor, self.currency).amount, self.currency)
+
+    def money_of(self, body: dict[str, str]) -> str:
+        """The same of an amount in the API's form."""
+        return self._amount(Decimal(body["amount"]), body["currency"])
+
+    def _amount(self, amount: Decimal, currency: str) -> str:
+        pattern = _whole_amounts(self.language)
+        return pattern.apply(amount, _locale(self.language), currency=currency, currency_digits=False)
+
+    def distance(self, km: Decimal | float, step: int = 1) -> str:
+        """A distance in the fleet's unit, to whole `step`s of it."""
+        value = from_km(Decimal(str(km)), self.distance_unit)
+        whole = int((value / step).to_integral_value()) * step
+        return format_unit(whole, _DISTANCE_UNITS[self.distance_unit], "short", locale=_locale(self.language))
+
+    def hours(self, hours: float) -> str:
+        """Working hours to a tenth."""
+        return format_unit(round(hours, 1), "duration-hour", "short", locale=_locale(self.language))
+
+    def day(self, day: date | str | None) -> Day | None:
+        """A calendar day, also from its ISO form; None stays None."""
+        if day is None:
+            return None
+        value = date.fromisoformat(day) if isinstance(day, str) else day
+        return Day(value.isoformat(), format_date(value, "medium", _locale(self.language)))
+
+    def listed(self, words: Any) -> str:
+        """Words as a list in a sentence."""
+        return format_list([str(word) for word in words], locale=_locale(self.language))

@@ -1,0 +1,148 @@
+"""The catalogue's keys in the reader's words; a key that the catalogue has lost is shown as it is."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext, pgettext
+from django.utils.translation import gettext_lazy as _
+
+from fleetcare.kernel.grades import Grade
+from inspections.catalogue.loader import default_catalogue
+
+_GRADES: Mapping[str, str | Promise] = {
+    "sound": _("sound"),
+    "minor": _("minor"),
+    "major": _("major"),
+    "dangerous": _("dangerous"),
+}
+_PLACES: Mapping[str, str | Promise] = {
+    "front-left": _("front left"),
+    "front-right": _("front right"),
+    "rear-left": _("rear left"),
+    "rear-right": _("rear right"),
+    "front": _("front"),
+    "rear": _("rear"),
+    "left": _("left"),
+    "right": _("right"),
+    "bank-1-before-catalyst": _("bank 1, before the catalyst"),
+    "bank-1-after-catalyst": _("bank 1, after the catalyst"),
+    "bank-2-before-catalyst": _("bank 2, before the catalyst"),
+    "bank-2-after-catalyst": _("bank 2, after the catalyst"),
+}
+_CYLINDER = "cylinder-"
+_DIFFICULTIES: Mapping[int, str | Promise] = {
+    1: _("a first job"),
+    2: _("easy with common tools"),
+    3: _("needs practice"),
+    4: _("hard"),
+    5: _("for a workshop"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class GradeShown:
+    """A grade by its key, which chooses mark and colour, and its word."""
+
+    key: str
+    word: str
+
+
+NOT_EXAMINED = "not-examined"
+
+
+def grade(value: str | int | None) -> GradeShown:
+    """A grade by word or number; None is "not examined"."""
+    if value is None:
+        return GradeShown(NOT_EXAMINED, gettext("not examined"))
+    key = value if isinstance(value, str) else Grade(value).word
+    return GradeShown(key, str(_GRADES[key]))
+
+
+def place(position: str | None) -> str:
+    """Where on the vehicle; empty where the part has one place."""
+    if not position:
+        return ""
+    if position.startswith(_CYLINDER):
+        return gettext("cylinder %(number)s") % {"number": position.removeprefix(_CYLINDER)}
+    return str(_PLACES.get(position, position.replace("-", " ")))
+
+
+def places(positions: Iterable[str]) -> str:
+    """Several places, the four corners and the pairs of an axle or a side told as one."""
+    found = tuple(positions)
+    together = _TOGETHER.get(frozenset(found))
+    return str(together) if together else ", ".join(place(position) for position in found)
+
+
+_TOGETHER: Mapping[frozenset[str], str | Promise] = {
+    frozenset({"front-left", "front-right", "rear-left", "rear-right"}): _("all four corners"),
+    frozenset({"front-left", "front-right"}): _("front, both sides"),
+    frozenset({"rear-left", "rear-right"}): _("rear, both sides"),
+    frozenset({"left", "right"}): _("both sides"),
+    frozenset({"front", "rear"}): _("front and rear"),
+}
+
+
+def at_place(title: str, where: str) -> str:
+    """A thing and where it is."""
+    return pgettext("a thing, and where it is", "%(title)s, %(place)s") % {"title": title, "place": where} if where else title
+
+
+def system(key: str) -> str:
+    """The title of a system."""
+    found = default_catalogue().systems.get(key)
+    return found.title if found else key
+
+
+def system_of_check(check_key: str) -> str:
+    """The key of the system that a check looks at; empty for one the catalogue has lost."""
+    found = default_catalogue().checks.get(check_key)
+    return default_catalogue().system_of_part[found.part.key] if found else ""
+
+
+def check(key: str) -> str:
+    """The part and what is examined of it; the part is not said twice."""
+    found = default_catalogue().checks.get(key)
+    if found is None:
+        return key
+    part, title = found.part.title, found.check.title
+    return title if title.lower().startswith(part.lower()) else f"{part}: {title[0].lower()}{title[1:]}"
+
+
+def observations(check_key: str, keys: Iterable[str]) -> list[str]:
+    """What was seen, in the catalogue's words."""
+    found = default_catalogue().checks.get(check_key)
+    titles = {seen.key: seen.title for seen in found.check.observations} if found else {}
+    return [titles.get(key, key) for key in keys]
+
+
+def sheet(key: str) -> str:
+    """The name of a sheet."""
+    found = default_catalogue().sheets.get(key)
+    return found.title if found else key
+
+
+def access(unit: str) -> str:
+    """What has to be taken apart, and where: "wheel-off.front-right"."""
+    key, _dot, position = unit.partition(".")
+    found = default_catalogue().access.get(key)
+    return at_place(found.title if found else key, place(position))
+
+
+def access_cautions(units: Iterable[str]) -> list[str]:
+    """The warnings that come with taking these things apart."""
+    catalogue = default_catalogue()
+    entries = (catalogue.access.get(unit.partition(".")[0]) for unit in units)
+    return [catalogue.cautions[key].text for entry in entries if entry for key in entry.cautions]
+
+
+def difficulty(level: int | None) -> str:
+    """How hard a job is."""
+    return str(_DIFFICULTIES.get(level or 0, ""))
+
+
+def follow_up(key: str) -> tuple[str, int]:
+    """What a job obliges, and after how many km (0: at once)."""
+    found = default_catalogue().follow_ups.get(key)
+    return (found.title, found.after_km) if found else (key, 0)

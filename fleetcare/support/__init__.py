@@ -1,0 +1,1 @@
+"""Framework plumbing without a word of the domain."""

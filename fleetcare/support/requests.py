@@ -1,0 +1,57 @@
+"""Middleware: a request id, a limit to bodies, and answers that no shared cache keeps."""
+
+import re
+from collections.abc import Callable
+from uuid import uuid4
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.utils.cache import add_never_cache_headers
+
+from fleetcare.support.problems import problem_response
+
+Next = Callable[[HttpRequest], HttpResponse]
+_SOUND_ID = re.compile(r"[\w.-]{8,64}")
+
+
+class RequestIdMiddleware:
+    """Gives each request an id, taken over from the caller where it is harmless, and answers with it."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        given = request.headers.get("X-Request-ID", "")
+        request.request_id = given if _SOUND_ID.fullmatch(given) else uuid4().hex  # type: ignore[attr-defined]
+        response = self.get_response(request)
+        response["X-Request-ID"] = request.request_id  # type: ignore[attr-defined]
+        return response
+
+
+class BodyLimitMiddleware:
+    """Refuses a body over the limit before reading a byte of it."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        length = request.headers.get("Content-Length") or "0"
+        limit: int = settings.BODY_LIMIT_BYTES
+        if not length.isdecimal() or int(length) > limit:
+            return problem_response(
+                request, 413, "too-large", "The body is too large", f"At most {limit} bytes are taken at once."
+            )
+        return self.get_response(request)
+
+
+class PrivateByDefaultMiddleware:
+    """Marks what a signed-in reader or a key sees as private and not to be stored (RFC 9111)."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if not response.has_header("Cache-Control"):
+            add_never_cache_headers(response)
+        return response

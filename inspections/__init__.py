@@ -1,0 +1,1 @@
+"""The catalogue, inspections, findings, fitted parts and the condition they amount to."""

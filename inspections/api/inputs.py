@@ -1,0 +1,86 @@
+"""What clients may send about inspections."""
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from fleetcare.fleet.api.inputs import WithOdometer
+from fleetcare.kernel.grades import GRADE_WORDS
+from fleetcare.support.strict import StrictSerializer
+from inspections.words import Removal
+
+MOST_RESULTS = 1000
+
+
+class FigureField(serializers.FloatField):
+    """A finite JSON number."""
+
+    def to_internal_value(self, data: Any) -> float:
+        if isinstance(data, bool) or not isinstance(data, int | float):
+            raise ValidationError([ErrorDetail("A number is needed.", "not-a-number")])
+        return super().to_internal_value(data)
+
+
+class MeasurementIn(StrictSerializer):
+    value = FigureField(min_value=-1e6, max_value=1e6)
+    unit = serializers.CharField(max_length=12)
+
+
+class ResultIn(StrictSerializer):
+    check = serializers.CharField(max_length=100)
+    position = serializers.CharField(max_length=40, required=False, allow_null=True)
+    grade = serializers.ChoiceField(GRADE_WORDS, required=False)
+    measurement = MeasurementIn(required=False)
+    observations = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=20)
+    note = serializers.CharField(max_length=2000, required=False, allow_blank=True)
+    not_examined = serializers.CharField(max_length=200, required=False)
+
+
+class InspectionIn(WithOdometer):
+    inspected_on = serializers.DateField()
+    sheet = serializers.CharField(max_length=60, default="full")
+    inspector = serializers.CharField(max_length=120, required=False, allow_blank=True)
+    note = serializers.CharField(max_length=4000, required=False, allow_blank=True)
+    results = ResultIn(many=True, max_length=MOST_RESULTS)
+    trouble_codes = serializers.ListField(child=serializers.CharField(max_length=10), required=False, max_length=50)
+    state = serializers.ChoiceField(["draft", "completed"], default="completed")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        attrs = super().validate(attrs)
+        if attrs["state"] == "completed" and not attrs["results"]:
+            raise ValidationError({"results": [ErrorDetail("An inspection has at least one result.", "no-results")]})
+        return attrs
+
+
+class InspectionNew(InspectionIn):
+    id = serializers.UUIDField(required=False)
+
+
+class ResultsIn(StrictSerializer):
+    results = ResultIn(many=True, max_length=MOST_RESULTS)
+
+
+class FindingChangeIn(StrictSerializer):
+    """Either put off (`deferred_until` and `because`) or dismissed (`dismissed: true` and `because`)."""
+
+    deferred_until = serializers.DateField(required=False)
+    dismissed = serializers.BooleanField(required=False)
+    because = serializers.CharField(max_length=200)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if ("deferred_until" in attrs) == bool(attrs.get("dismissed")):
+            sentence = "Give deferred_until, or dismissed as true."
+            raise ValidationError({"deferred_until": [ErrorDetail(sentence, "one-of-two")]})
+        return attrs
+
+
+class PartFitted(WithOdometer):
+    part = serializers.CharField(max_length=60)
+    position = serializers.CharField(max_length=40, required=False, allow_null=True)
+    fitted_on = serializers.DateField()
+    removal = serializers.ChoiceField(
+        Removal.choices, default=Removal.UNKNOWN, help_text="Why the part before it came off."
+    )
+    description = serializers.CharField(max_length=120, required=False, allow_blank=True)
+    part_number = serializers.CharField(max_length=60, required=False, allow_blank=True)

@@ -1,0 +1,23 @@
+from collections.abc import Mapping
+
+from django.apps import AppConfig
+
+from fleetcare.kernel.errors import Fault
+
+
+class InspectionsConfig(AppConfig):
+    name = "inspections"
+
+    def ready(self) -> None:
+        from fleetcare.fleet.traits import register
+
+        register(_trait_faults)
+
+
+def _trait_faults(traits: Mapping[str, str]) -> list[Fault]:
+    """What the catalogue says of a vehicle's traits; it is loaded only when a vehicle is written."""
+    from inspections.catalogue.loader import default_catalogue
+    from inspections.catalogue.traits import trait_faults
+
+    known = default_catalogue().traits
+    return [Fault(f"/{fault.trait}", "trait", fault.message) for fault in trait_faults(known, traits)]

@@ -1,0 +1,200 @@
+"""A lasting rise in fuel use: noticed, dated and sized, with season, kind of trips and short intervals allowed for.
+
+Each interval's log consumption is predicted from those before it (recursive residuals, Brown, Durbin & Evans 1975,
+here with a proper prior, so that the first intervals and the first winter carry their own doubt); the standardised
+surprises go through a one-sided CUSUM, and once it signals the baseline learns no more until the rise has gone.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from inspections.core.control_chart import cusum_step, ewma_step
+from inspections.core.crossing import Band
+from inspections.core.fuel import FuelIntervals
+from inspections.core.ragged import chunks, equal_blocks
+from inspections.core.types import BoolArray, FloatArray, IntArray
+
+ALLOWANCE_SD = 0.5
+DECISION_SD = 6.0
+BASELINE_INTERVALS = 6
+"""Intervals that only teach the baseline."""
+MOST_INTERVALS = 250
+_CUT_SD = 3.0
+"""One wild interval (a wrong amount) counts no more than this."""
+_RECENT_SHARE = 0.25
+_DAYS_PER_YEAR = 365.25
+_TYPICAL_KM_PER_DAY = 37.0
+_TYPICAL_DISTANCE_KM = 500.0
+_NOISE_SD = 0.06
+_NOISE_WORTH = 6.0
+"""The prior noise counts as much as this many intervals."""
+_PRIOR_MEAN = np.array([np.log(7.0), 0.0, 0.0, 0.0])
+_PRIOR_SD = np.array([1.0, 0.05, 0.05, 0.06])
+"""Level, both parts of the yearly wave, and trip mix, all on the log scale (common practice, no source)."""
+_Z80 = 1.2815515655446004
+_CHUNK = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class FuelTrend:
+    """What each vehicle burns, shape (V,); NaN where there is nothing to go by."""
+
+    intervals: IntArray
+    expected_litres_per_100_km: FloatArray
+    """At the last interval's season and kind of trips, by the baseline."""
+    recent_litres_per_100_km: FloatArray
+    """The same with the recent deviation, smoothed, on top."""
+    rise_standing: BoolArray
+    rise_since_day: FloatArray
+    rise_fraction: Band
+    """Size of the standing rise: 0.12 is 12 % more."""
+
+
+@dataclass(slots=True)
+class _Chart:
+    """Running state of each vehicle, shape (S,), its regression (S, 4) and (S, 4, 4), and what is kept for later."""
+
+    mean: FloatArray
+    covariance: FloatArray
+    surprise_sum: FloatArray
+    surprises: FloatArray
+    total: FloatArray
+    recent: FloatArray
+    recent_log: FloatArray
+    expected_log: FloatArray
+    since: IntArray
+    standing: BoolArray
+
+
+def fuel_trends(intervals: FuelIntervals, vehicles: int) -> FuelTrend:
+    """Watch each vehicle's consumption for a lasting rise; `intervals` sorted by vehicle and day."""
+    trend = _blank(intervals, vehicles)
+    for chosen, at in equal_blocks(intervals.vehicle, vehicles, MOST_INTERVALS):
+        if not at.shape[1]:
+            continue
+        for which in chunks(np.arange(len(chosen)), _CHUNK):
+            _watch_block(trend, intervals, chosen[which], at[which])
+    return trend
+
+
+def _watch_block(trend: FuelTrend, intervals: FuelIntervals, chosen: IntArray, at: IntArray) -> None:
+    """Fill in the vehicles of a block with equally many intervals, shape (S, n)."""
+    log_use = np.log(intervals.litres_per_100_km[at])
+    causes = _causes(intervals, at)
+    relative_variance = _relative_variance(intervals.distance_km[at])
+    chart = _fresh_chart(len(chosen))
+    doubt = np.ones_like(log_use)
+    for index in range(at.shape[1]):
+        doubt[:, index] = _step(chart, index, log_use[:, index], causes[:, index], relative_variance[:, index])
+    trend.expected_litres_per_100_km[chosen] = np.exp(chart.expected_log)
+    trend.recent_litres_per_100_km[chosen] = np.exp(chart.expected_log + chart.recent_log)
+    risen = np.flatnonzero(chart.standing)
+    if not len(risen):
+        return
+    size, sd = _rise_size(log_use[risen], causes[risen], (relative_variance * doubt)[risen], chart, risen)
+    trend.rise_standing[chosen[risen]] = True
+    trend.rise_since_day[chosen[risen]] = intervals.from_day[at[risen, chart.since[risen]]]
+    for target, score in (
+        (trend.rise_fraction.low, -_Z80),
+        (trend.rise_fraction.median, 0.0),
+        (trend.rise_fraction.high, _Z80),
+    ):
+        target[chosen[risen]] = np.expm1(size + score * sd)
+
+
+def _causes(intervals: FuelIntervals, at: IntArray) -> FloatArray:
+    """What consumption depends on, shape (S, n, 4): level, yearly wave, and kind of trips by km per day."""
+    middle = 0.5 * (intervals.from_day[at] + intervals.to_day[at])
+    days = np.maximum(intervals.to_day[at] - intervals.from_day[at], 0.5)
+    angle = 2.0 * np.pi * middle / _DAYS_PER_YEAR
+    mix = np.clip(np.log(intervals.distance_km[at] / days / _TYPICAL_KM_PER_DAY), -2.0, 2.0)
+    return np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle), mix], axis=-1)
+
+
+def _relative_variance(distance_km: FloatArray) -> FloatArray:
+    """Noise of an interval against one of 500 km: trips average out with distance, filling errors with its square."""
+    shortness = _TYPICAL_DISTANCE_KM / np.maximum(distance_km, 50.0)
+    return np.asarray(0.2 + 0.4 * shortness + 0.4 * shortness**2)
+
+
+def _step(
+    chart: _Chart, index: int, log_use: FloatArray, causes: FloatArray, relative_variance: FloatArray
+) -> FloatArray:
+    """Take in one interval of every vehicle; returns the factor by which its noise was judged larger, shape (S,)."""
+    chart.expected_log = (causes * chart.mean).sum(axis=1)
+    leverage = np.einsum("sij,sj->si", chart.covariance, causes)
+    variance = relative_variance + (leverage * causes).sum(axis=1)
+    noise = (_NOISE_WORTH * _NOISE_SD**2 + chart.surprise_sum) / (_NOISE_WORTH + chart.surprises)
+    deviation = log_use - chart.expected_log
+    surprise = deviation / np.sqrt(noise * variance)
+    cut = np.clip(surprise, -_CUT_SD, _CUT_SD)
+    doubt = np.maximum(np.abs(surprise) / 2.0, 1.0) ** 2
+    _judge(chart, index, cut, np.clip(deviation, -0.5, 0.5))
+    learning = ~chart.standing
+    gain = np.where(learning, 1.0 / (variance + (doubt - 1.0) * relative_variance), 0.0)
+    chart.mean = chart.mean + leverage * (gain * deviation)[:, None]
+    chart.covariance = chart.covariance - gain[:, None, None] * leverage[:, :, None] * leverage[:, None, :]
+    chart.surprise_sum += np.where(learning, cut**2 * noise, 0.0)
+    chart.surprises += learning
+    return doubt
+
+
+def _judge(chart: _Chart, index: int, surprise: FloatArray, deviation: FloatArray) -> None:
+    """Move the CUSUM on, raise the alarm above the decision, and withdraw it when recent surprises have faded."""
+    chart.recent = ewma_step(chart.recent, surprise, _RECENT_SHARE)
+    chart.recent_log = ewma_step(chart.recent_log, deviation, _RECENT_SHARE)
+    if index < BASELINE_INTERVALS:
+        return
+    chart.since = np.where((chart.total <= 0.0) & ~chart.standing, index, chart.since)
+    chart.total = cusum_step(chart.total, surprise, ALLOWANCE_SD)
+    faded = chart.standing & (chart.recent < ALLOWANCE_SD)
+    chart.standing = (chart.standing | (chart.total > DECISION_SD)) & ~faded
+    chart.total = np.where(faded, 0.0, chart.total)
+
+
+def _rise_size(
+    log_use: FloatArray, causes: FloatArray, relative_variance: FloatArray, chart: _Chart, risen: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Size of the step on the log scale and its standard deviation, by one regression over all intervals."""
+    step = np.arange(log_use.shape[1]) >= chart.since[risen][:, None]
+    design = np.concatenate([causes, step[:, :, None]], axis=2)
+    weighed = design / relative_variance[:, :, None]
+    information = np.einsum("sni,snj->sij", weighed, design)
+    precision = (_NOISE_SD / np.append(_PRIOR_SD, 1.0)) ** 2
+    information += np.diag(precision)
+    score = np.einsum("sni,sn->si", weighed, log_use) + precision * np.append(_PRIOR_MEAN, 0.0)
+    covariance = np.linalg.inv(information)
+    noise = (_NOISE_WORTH * _NOISE_SD**2 + chart.surprise_sum) / (_NOISE_WORTH + chart.surprises)
+    size = np.einsum("si,si->s", covariance[:, -1], score)
+    return size, np.sqrt(noise[risen] * covariance[:, -1, -1])
+
+
+def _fresh_chart(count: int) -> _Chart:
+    zeros = np.zeros(count)
+    return _Chart(
+        mean=np.tile(_PRIOR_MEAN, (count, 1)),
+        covariance=np.tile(np.diag((_PRIOR_SD / _NOISE_SD) ** 2), (count, 1, 1)),
+        surprise_sum=zeros.copy(),
+        surprises=zeros.copy(),
+        total=zeros.copy(),
+        recent=zeros.copy(),
+        recent_log=zeros.copy(),
+        expected_log=zeros.copy(),
+        since=np.zeros(count, dtype=np.int64),
+        standing=np.zeros(count, dtype=bool),
+    )
+
+
+def _blank(intervals: FuelIntervals, vehicles: int) -> FuelTrend:
+    def unknown() -> FloatArray:
+        return np.full(vehicles, np.nan)
+
+    return FuelTrend(
+        intervals=np.bincount(intervals.vehicle, minlength=vehicles).astype(np.int64),
+        expected_litres_per_100_km=unknown(),
+        recent_litres_per_100_km=unknown(),
+        rise_standing=np.zeros(vehicles, dtype=bool),
+        rise_since_day=unknown(),
+        rise_fraction=Band(unknown(), unknown(), unknown()),
+    )

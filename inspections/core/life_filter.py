@@ -1,0 +1,207 @@
+"""What is left of each part's life, given every look at it: a Bayesian filter over a fixed set of plausible lives.
+
+Each life p of a slot (see `plausible_lives`) starts with its prior weight, known fittings at age 0, unknown ones at
+an age of their own (see `as_bought`). With position x on the life's clock and thresholds c_1 < c_2 < c_3 < c_4:
+
+    F_k(x)    = 1 / (1 + exp((c_k - x) / smoothing))             has threshold k been passed, k = 1, 2, 3
+    each look   weight *= sum over states of P(state | x) P(seen | state)
+                       = step_0 + step_1 F_1 + step_2 F_2 + step_3 F_3          (see `looking`)
+    alive now   weight *= 1[c_4 > x_now]
+
+and what remains is normalised. This is the forward step of a hidden Markov model whose hidden path is one of P lives,
+exact for that set, whatever the number and order of looks; the family of lives is that of delay-time models
+(Christer & Waller, J. Opl Res. Soc. 35, 1984). A part that has outlived every life of the book must have been renewed
+unnoticed, and is taken as bought today.
+
+The exponential of a logistic splits into one factor for the life and one for the look,
+F_k = u / (u + v_k) with u = exp((x - centre) / smoothing) and v_k likewise of c_k, so that a look at 360 lives costs
+360 x 3 divisions and no exponential. Every life of every part is computed by itself: neither the order of the parts
+nor the company they come in changes a digit.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fleetcare.kernel.grades import Grade
+from inspections.core.as_bought import ages_at_start
+from inspections.core.looking import seen_steps
+from inspections.core.plausible_lives import SCALES, PlausibleLives
+from inspections.core.types import BoolArray, Cells, FloatArray, IntArray, LifeBook, Looks, Residuals
+
+PARTS_AT_ONCE = 48
+"""Rows of lives worked on together, so that they stay in the processor's cache."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Records:
+    """What is on record of each part (K) and look (N), made ready for its row of lives."""
+
+    row: IntArray
+    unknown: BoolArray
+    """True where the part was as bought when its record started, of an age that only its lives know."""
+    start_km: FloatArray
+    """Clock when the record starts: the fitting, or else the first look, or else now."""
+    driven_km: FloatArray
+    """Clock since the start."""
+    first_look: IntArray
+    looks: IntArray
+    growth: FloatArray
+    """exp((position - centre) / smoothing) of each look, position from the start."""
+    step: FloatArray
+    """What the grade seen says, shape (N, 4), see `looking.seen_steps`."""
+
+
+def residuals_by_life_filter(
+    book: LifeBook, cells: Cells, looks: Looks, *, lives: PlausibleLives | None = None
+) -> Residuals:
+    """What is left of each part's life, shape (K, 360), from its fitting and every look at it.
+
+    `looks` must be sorted by cell (ValueError otherwise); those from before a known fitting were at another part and
+    are left out. `lives` are the plausible lives of the whole book, if the caller keeps them between batches. The
+    answer takes 14 kB a part: judge a large fleet in batches (see `batches`).
+    """
+    if np.any(np.diff(looks.cell) < 0):
+        raise ValueError("Looks must be sorted by cell.")
+    looks = _at_fitted_part(cells, looks)
+    row = _rows(book, cells, looks)
+    looks = _telling(book, row, looks)
+    if lives is None:
+        used, row = np.unique(row, return_inverse=True)
+        lives = PlausibleLives.of_rows(book, used)
+    return _filtered(lives, _records(lives, row, cells, looks))
+
+
+def _at_fitted_part(cells: Cells, looks: Looks) -> Looks:
+    return _some(looks, ~(looks.clock_km < cells.fitted_clock_km[looks.cell]))
+
+
+def _rows(book: LifeBook, cells: Cells, looks: Looks) -> IntArray:
+    """Row of `PlausibleLives` of each part: a second row of its slot if a sign was seen where none should be."""
+    hidden = book.pf_km[cells.slot] <= 0.0
+    surprised = np.zeros(len(cells.slot), dtype=np.bool_)
+    surprised[looks.cell[looks.grade > Grade.SOUND]] = True
+    return np.where(hidden & surprised, cells.slot + len(book.life_km), cells.slot)
+
+
+def _telling(book: LifeBook, row: IntArray, looks: Looks) -> Looks:
+    """Leaves out looks at parts that show nothing before they fail."""
+    hidden = (row < len(book.life_km)) & (book.pf_km[row % len(book.life_km)] <= 0.0)
+    return _some(looks, ~hidden[looks.cell])
+
+
+def _some(looks: Looks, wanted: BoolArray) -> Looks:
+    return looks if wanted.all() else Looks(looks.cell[wanted], looks.clock_km[wanted], looks.grade[wanted])
+
+
+def _records(lives: PlausibleLives, row: IntArray, cells: Cells, looks: Looks) -> _Records:
+    bounds = np.searchsorted(looks.cell, np.arange(len(row) + 1))
+    unknown = np.isnan(cells.fitted_clock_km)
+    start = np.where(unknown, cells.now_clock_km, cells.fitted_clock_km)
+    seen_as_bought = np.flatnonzero(unknown & (bounds[1:] > bounds[:-1]))
+    start[seen_as_bought] = looks.clock_km[bounds[seen_as_bought]]
+    return _Records(
+        row=row,
+        unknown=unknown,
+        start_km=start,
+        driven_km=cells.now_clock_km - start,
+        first_look=bounds[:-1],
+        looks=np.diff(bounds),
+        growth=lives.growth_of_look(row[looks.cell], looks.clock_km - start[looks.cell]),
+        step=seen_steps()[looks.grade],
+    )
+
+
+def _filtered(lives: PlausibleLives, records: _Records) -> Residuals:
+    shape = (len(records.row), len(lives.weight))
+    found = Residuals(*(np.empty(shape) for _ in range(5)))
+    for first in range(0, shape[0], PARTS_AT_ONCE):
+        _filter_some(lives, records, np.arange(first, min(first + PARTS_AT_ONCE, shape[0])), found)
+    return found
+
+
+def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found: Residuals) -> None:
+    """Fills the rows `part` of `found`; those with most looks go first, so that later looks are at a leading run."""
+    part = part[np.argsort(-records.looks[part], kind="stable")]
+    row = records.row[part]
+    weight, position = _started(lives, records, part)
+    _see(weight, _growth(lives, row, position), records, part)
+    position += records.driven_km[part, None]
+    left = [threshold[row] - position for threshold in lives.threshold_km]
+    weight *= left[3] > 0.0
+    total = weight.sum(axis=1)
+    weight /= np.where(total > 0.0, total, 1.0)[:, None]
+    found.weight[part] = weight
+    for each, distance in zip(_distances(found), left, strict=True):
+        each[part] = np.maximum(distance, 0.0, out=distance)
+    outlived = part[total <= 0.0]
+    if len(outlived):
+        _filter_some(lives, _as_bought_today(records), outlived, found)
+
+
+def _started(lives: PlausibleLives, records: _Records, part: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Weight and position of each life, both (n, P), when the record of each part starts."""
+    weight = np.repeat(lives.weight[None, :], len(part), axis=0)
+    position = np.zeros_like(weight)
+    unknown = np.flatnonzero(records.unknown[part])
+    if len(unknown):
+        row = records.row[part[unknown]]
+        clock = np.minimum(records.start_km[part[unknown]], lives.oldest_km[row])
+        age, met = ages_at_start(lives.threshold_km[3, row], lives.age_fraction, clock, len(SCALES))
+        position[unknown] = age
+        weight[unknown] *= met
+    return weight, position
+
+
+def _growth(lives: PlausibleLives, row: IntArray, position: FloatArray) -> list[FloatArray]:
+    """exp((threshold - centre) / smoothing) of three thresholds, (n, P) each, thresholds from the record's start."""
+    growth = [each[row] for each in lives.growth]
+    unknown = np.flatnonzero(position.any(axis=1))
+    if len(unknown):
+        younger = np.exp(position[unknown] / -lives.smoothing_km[row[unknown], None])
+        for each in growth:
+            each[unknown] *= younger
+    return growth
+
+
+def _see(weight: FloatArray, growth: list[FloatArray], records: _Records, part: IntArray) -> None:
+    """Multiplies `weight` by the likelihood of every look; `part` is sorted by falling number of looks."""
+    counts = records.looks[part]
+    likelihood, term = np.empty_like(weight), np.empty_like(weight)
+    for rank in range(counts.max(initial=0)):
+        several = int(np.searchsorted(-counts, -rank))
+        look = records.first_look[part[:several]] + rank
+        _likelihood(records, look, [each[:several] for each in growth], likelihood[:several], term[:several])
+        weight[:several] *= likelihood[:several]
+        if rank % LOOKS_BETWEEN_NORMALISING == LOOKS_BETWEEN_NORMALISING - 1:
+            weight[:several] /= weight[:several].max(axis=1, keepdims=True)
+
+
+def _likelihood(
+    records: _Records, look: IntArray, growth: list[FloatArray], likelihood: FloatArray, term: FloatArray
+) -> None:
+    """Fills `likelihood`, (n, P), of one look a part: step_0 + sum of step_k u / (u + v_k)."""
+    reach = records.growth[look, None]
+    step = records.step[look]
+    np.add(growth[0], reach, out=likelihood)
+    np.divide(step[:, 1, None] * reach, likelihood, out=likelihood)
+    likelihood += step[:, 0, None]
+    for k in (1, 2):
+        np.add(growth[k], reach, out=term)
+        np.divide(step[:, k + 1, None] * reach, term, out=term)
+        likelihood += term
+
+
+def _as_bought_today(records: _Records) -> _Records:
+    now = records.start_km + records.driven_km
+    return replace(
+        records,
+        unknown=np.ones_like(records.unknown),
+        start_km=now,
+        driven_km=np.zeros_like(now),
+        looks=np.zeros_like(records.looks),
+    )
+
+
+def _distances(found: Residuals) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    return found.to_minor_km, found.to_major_km, found.to_dangerous_km, found.to_failure_km

@@ -1,0 +1,133 @@
+"""The lives that a part may lead, as a fixed set of possibilities for each slot of the book.
+
+A life is four distances on the slot's clock from fitting: until the part would first be graded minor, major and
+dangerous, and until it fails. The time to the first sign is Weibull; three gamma stages (CV 0.5) share the distance
+from sign to failure (the P-F interval of Nowlan & Heap, "Reliability-Centered Maintenance", 1978) by 50, 35 and 15 %;
+the delay-time model of Christer & Waller, J. Opl Res. Soc. 35, 1984, has one such stage. A scale multiplies the whole
+life: what the book does not know about this make of part, this vehicle and its use.
+
+The possibilities are 40 stratified lives at each of 9 scales: a rank-1 lattice (Korobov 1959; Sloan & Joe, "Lattice
+Methods for Multiple Integration", 1994) in first sign, three stages and the age when the record starts. Its
+generators were chosen for the least wrap-around discrepancy over all lives and within each scale. No random numbers:
+the same book gives the same lives. Lives of the same scale stand together.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from inspections.core.life_shapes import stage_quantile, weibull_quantile, weibull_shape
+from inspections.core.types import FloatArray, IntArray, LifeBook
+
+STAGE_SHARES = (0.50, 0.35, 0.15)
+"""How minor, major and dangerous share the distance from first sign to failure."""
+SCALE_SD = 0.40
+"""Spread (of the natural logarithm) of true lives about the book before looking."""
+SCALES = np.exp(np.linspace(math.log(0.35), math.log(2.85), 9))
+LIVES_PER_SCALE = 40
+LIVES = LIVES_PER_SCALE * len(SCALES)
+
+SMOOTHING_OF_PF = 0.06
+"""Logistic width of a grade's threshold, of the P-F interval: small against every stage, or failures of parts
+already graded `major` come out far too rare."""
+SMOOTHING_OF_LIFE = 0.005
+"""The least width, of the typical life: nobody knows the odometer at fitting more exactly than that."""
+SIGN_ON_HIDDEN_PF_OF_LIFE = 0.10
+"""P-F interval, of the typical life, once a sign was seen on a part whose book says that none can be."""
+OLDEST_OF_LIFE = 3.4
+"""No part is taken to have been older than this many typical lives when its record starts."""
+
+_GENERATORS = np.array([1, 97, 139, 227, 251])
+_REACH = 690.0
+"""Largest exponent kept, just inside what a double holds."""
+_CENTRE_OF_LIFE = 3.0
+_LEAST_FIRST_SIGN = 0.05
+_LEAST_FIRST_SIGN_CV = 0.10
+_STAGE_VARIANCE = 0.25 * sum(share * share for share in STAGE_SHARES)
+
+
+@dataclass(frozen=True, slots=True)
+class PlausibleLives:
+    """R rows of P lives; row s is slot s of the book, row S + s the same slot once a sign was seen though hidden.
+
+    `growth` holds exp((threshold - centre) / smoothing) of the first three thresholds, so that the logistic
+    1 / (1 + exp((threshold - position) / smoothing)) of a look costs no exponential for each life.
+    """
+
+    threshold_km: FloatArray
+    """Minor, major, dangerous, failure: shape (4, R, P), never falling along the first axis."""
+    growth: FloatArray
+    """Shape (3, R, P)."""
+    centre_km: FloatArray
+    smoothing_km: FloatArray
+    """Shape (R,), as `centre_km`."""
+    oldest_km: FloatArray
+    """Age beyond which no part's record starts, shape (R,)."""
+    weight: FloatArray
+    """Shape (P,), sums to 1."""
+    scale: FloatArray
+    """Shape (P,)."""
+    age_fraction: FloatArray
+    """Where in its span the age at the start of the record lies, shape (P,), 0 to 1."""
+
+    @classmethod
+    def of(cls, book: LifeBook) -> "PlausibleLives":
+        """All lives of a book, for callers that judge many batches by it: 15 kB for each row."""
+        return cls.of_rows(book, np.arange(2 * len(book.life_km)))
+
+    @classmethod
+    def of_rows(cls, book: LifeBook, rows: IntArray) -> "PlausibleLives":
+        """The lives of some rows (integers, shape (R,)) of a book, in that order."""
+        slot = rows % len(book.life_km)
+        life = book.life_km[slot]
+        shown = np.where(rows >= len(book.life_km), SIGN_ON_HIDDEN_PF_OF_LIFE * life, 0.0)
+        pf = np.where(book.pf_km[slot] > 0.0, book.pf_km[slot], shown)
+        point = lattice()
+        scale = np.repeat(SCALES, LIVES_PER_SCALE)
+        threshold = scale * thresholds_km(life, book.life_cv[slot], pf, point[:4])
+        centre = _CENTRE_OF_LIFE * life
+        smoothing = np.maximum(SMOOTHING_OF_PF * pf, SMOOTHING_OF_LIFE * life)
+        exponent = (threshold[:3] - centre[:, None]) / smoothing[:, None]
+        weight = np.exp(-0.5 * (np.log(scale) / SCALE_SD) ** 2)
+        return cls(
+            threshold_km=threshold,
+            growth=np.exp(np.clip(exponent, -_REACH, _REACH)),
+            centre_km=centre,
+            smoothing_km=smoothing,
+            oldest_km=OLDEST_OF_LIFE * life,
+            weight=weight / weight.sum(),
+            scale=scale,
+            age_fraction=point[4],
+        )
+
+    def growth_of_look(self, row: IntArray, position_km: FloatArray) -> FloatArray:
+        """exp((position - centre) / smoothing), shape (N,), of looks at positions on the clocks of `row`."""
+        exponent = (position_km - self.centre_km[row]) / self.smoothing_km[row]
+        return np.asarray(np.exp(np.clip(exponent, -_REACH, _REACH)))
+
+
+def lattice() -> FloatArray:
+    """Stratified points of the unit cube, shape (5, P), in runs of one scale that are each stratified too."""
+    steps = np.arange(LIVES).reshape(LIVES_PER_SCALE, len(SCALES)).T.ravel()
+    return (_GENERATORS[:, None] * steps % LIVES + 0.5) / LIVES
+
+
+def thresholds_km(life_km: FloatArray, life_cv: FloatArray, pf_km: FloatArray, point: FloatArray) -> FloatArray:
+    """Thresholds of lives of scale 1, shape (4, R, P), from points of the unit cube, shape (4, P).
+
+    The first sign has mean life - P-F and what the stages leave of the life's variance. Hidden parts (`pf_km` 0)
+    have all four thresholds at the failure.
+    """
+    mean, cv = first_sign(life_km, life_cv, pf_km)
+    sign = mean[:, None] * weibull_quantile(point[0], weibull_shape(cv)[:, None])
+    stages = stage_quantile(point[1:]) * np.array(STAGE_SHARES)[:, None]
+    after = np.concatenate([np.zeros((1, point.shape[1])), np.cumsum(stages, axis=0)])
+    return sign + pf_km[:, None] * after[:, None, :]
+
+
+def first_sign(life_km: FloatArray, life_cv: FloatArray, pf_km: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean [km] and coefficient of variation of the time to the first sign, each of shape (R,)."""
+    mean = np.maximum(life_km - pf_km, _LEAST_FIRST_SIGN * life_km)
+    variance = (life_cv * life_km) ** 2 - _STAGE_VARIANCE * pf_km**2
+    return mean, np.sqrt(np.maximum(variance, (_LEAST_FIRST_SIGN_CV * mean) ** 2)) / mean

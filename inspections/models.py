@@ -1,0 +1,156 @@
+"""What was looked at, what was found, what is fitted, and the verdict of the judge."""
+
+from django.db import models
+
+from fleetcare.kernel.grades import Grade
+from fleetcare.support.tenancy import TenantModel
+from inspections.words import ChangeKind, InspectionState, Removal
+
+GRADE_CHOICES = [(int(grade), grade.word) for grade in Grade]
+
+
+class Inspection(TenantModel):
+    """One look at one vehicle. A draft gathers results; completing it changes findings and condition."""
+
+    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="inspections", db_index=False)
+    reading = models.ForeignKey("fleet.OdometerReading", models.PROTECT, related_name="+")
+    inspected_on = models.DateField()
+    sheet = models.CharField(max_length=60)
+    inspector = models.CharField(max_length=120, blank=True)
+    note = models.TextField(blank=True)
+    trouble_codes = models.JSONField(default=list)
+    state = models.CharField(max_length=12, choices=InspectionState, default=InspectionState.COMPLETED)
+    content_digest = models.CharField(max_length=64, blank=True)
+    entered_by = models.CharField(max_length=45)
+    created_at = models.DateTimeField(auto_now_add=True)
+    completed_at = models.DateTimeField(null=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        indexes = [models.Index(fields=["fleet", "vehicle", "inspected_on", "id"], name="inspection_by_vehicle")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["fleet", "vehicle", "content_digest"],
+                condition=models.Q(state=InspectionState.COMPLETED),
+                name="inspection_not_repeated",
+            )
+        ]
+
+
+class Result(TenantModel):
+    """What one check found at one position. `grade` is empty exactly where it was not examined, with the reason."""
+
+    inspection = models.ForeignKey(Inspection, models.CASCADE, related_name="results", db_index=False)
+    check_key = models.CharField(max_length=100)
+    position = models.CharField(max_length=40, blank=True)
+    grade = models.PositiveSmallIntegerField(null=True, choices=GRADE_CHOICES)
+    value = models.FloatField(null=True)
+    observations = models.JSONField(default=list)
+    note = models.TextField(blank=True)
+    not_examined = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["fleet", "inspection", "check_key", "position"], name="result_once"),
+            models.CheckConstraint(
+                condition=models.Q(grade__isnull=False, not_examined="")
+                | (models.Q(grade__isnull=True) & ~models.Q(not_examined="")),
+                name="result_graded_or_not_examined",
+            ),
+        ]
+
+
+class Finding(TenantModel):
+    """A defect that stays open over inspections until a job or a fresh look closes it."""
+
+    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="findings", db_index=False)
+    check_key = models.CharField(max_length=100)
+    part_key = models.CharField(max_length=60)
+    position = models.CharField(max_length=40, blank=True)
+    grade = models.PositiveSmallIntegerField(choices=GRADE_CHOICES)
+    opened_on = models.DateField()
+    seen_on = models.DateField()
+    seen_in = models.ForeignKey(Inspection, models.PROTECT, related_name="+", db_index=False)
+    closed_on = models.DateField(null=True)
+    closed_because = models.CharField(max_length=200, blank=True)
+    dismissed = models.BooleanField(default=False)
+    """It was none after all: what was seen then counts as not seen."""
+    deferred_until = models.DateField(null=True)
+    deferred_because = models.CharField(max_length=200, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        indexes = [models.Index(fields=["fleet", "vehicle", "closed_on", "-grade"], name="finding_by_vehicle")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["fleet", "vehicle", "check_key", "position"],
+                condition=models.Q(closed_on=None),
+                name="finding_open_once",
+            ),
+            models.CheckConstraint(condition=models.Q(grade__gte=1), name="finding_is_a_defect"),
+        ]
+
+
+class FindingChange(TenantModel):
+    """One step in the history of a finding."""
+
+    finding = models.ForeignKey(Finding, models.CASCADE, related_name="changes", db_index=False)
+    inspection = models.ForeignKey(Inspection, models.CASCADE, null=True, related_name="+", db_index=False)
+    kind = models.CharField(max_length=12, choices=ChangeKind)
+    grade = models.PositiveSmallIntegerField(choices=GRADE_CHOICES)
+    happened_on = models.DateField()
+    because = models.CharField(max_length=200, blank=True)
+    actor = models.CharField(max_length=45)
+
+    class Meta:
+        indexes = [models.Index(fields=["fleet", "finding", "happened_on"], name="change_by_finding")]
+
+
+class FittedPart(TenantModel):
+    """A part from when it was fitted until it came off. Where there is no row the part is as bought."""
+
+    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="fitted_parts", db_index=False)
+    part_key = models.CharField(max_length=60)
+    position = models.CharField(max_length=40, blank=True)
+    fitted_on = models.DateField(null=True)
+    fitted_total_km = models.DecimalField(max_digits=10, decimal_places=3, null=True)
+    removed_on = models.DateField(null=True)
+    removed_total_km = models.DecimalField(max_digits=10, decimal_places=3, null=True)
+    removal = models.CharField(max_length=16, choices=Removal, blank=True)
+    description = models.CharField(max_length=120, blank=True)
+    part_number = models.CharField(max_length=60, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["fleet", "vehicle", "part_key", "position"],
+                condition=models.Q(removed_on=None),
+                name="part_fitted_once",
+            ),
+        ]
+        indexes = [models.Index(fields=["fleet", "vehicle", "part_key", "position"], name="fitted_by_vehicle")]
+
+
+class Assessment(TenantModel):
+    """The judge's verdict on a vehicle as it was answered, and a digest of what it rests on."""
+
+    vehicle = models.OneToOneField("fleet.Vehicle", models.CASCADE, related_name="assessment")
+    as_of = models.DateField()
+    revision = models.PositiveIntegerField()
+    digest = models.CharField(max_length=64)
+    condition = models.JSONField()
+
+
+class ScorePoint(TenantModel):
+    """The history of a vehicle's score: one point a day on which it changed."""
+
+    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="score_points", db_index=False)
+    as_of = models.DateField()
+    score = models.FloatField()
+    score_low = models.FloatField()
+    score_high = models.FloatField()
+    coverage_fraction = models.FloatField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["fleet", "vehicle", "as_of"], name="score_point_once")]

@@ -1,0 +1,258 @@
+"""The judge as a use-case: condition of a batch of vehicles, stored and answered."""
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import orjson
+
+from fleetcare.fleet.access import Access
+from fleetcare.fleet.clock import today
+from fleetcare.fleet.models import Standing, Vehicle
+from fleetcare.kernel.grades import Grade
+from fleetcare.kernel.money import Money, rounded_minor
+from inspections.core.life_filter import residuals_by_life_filter
+from inspections.core.score import Scores, ScoreTable, build_score_table, next_year_cost, score_vehicles
+from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Looks, Residuals
+from inspections.models import Assessment, Finding, ScorePoint
+from inspections.selectors import stored_assessment
+from inspections.services.costs import fleet_costs, reference_costs
+from inspections.services.history import Batch, load_batch, reference_book
+
+Json = dict[str, Any]
+DISCLAIMER = (
+    "An aid, no certificate: local inspection rules, the maker's data and a licensed technician come first. "
+    "It rests only on what was examined and entered."
+)
+_CELLS_AT_ONCE = 2_048
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """What the judge says of a batch, vehicle by vehicle in its order."""
+
+    batch: Batch
+    scores: Scores
+    next_year_minor: FloatArray
+    digests: tuple[str, ...]
+    documents: tuple[Json, ...]
+    residuals_of: Callable[[IntArray], Residuals]
+    """What is left of the life of the cells at these rows."""
+
+
+@lru_cache(maxsize=1)
+def score_table() -> ScoreTable:
+    """What each grade means for the score, at the reference price level."""
+    return build_score_table(reference_book(), reference_costs())
+
+
+def judge(batch: Batch) -> Verdicts:
+    """Condition of every vehicle of a batch; computing only, nothing is stored."""
+
+    def residuals_of(rows: IntArray) -> Residuals:
+        return residuals_by_life_filter(batch.book, *_subset(batch, rows))
+
+    scores = score_vehicles(score_table(), batch.cells, batch.last_grade, batch.since_look_km, len(batch.vehicles))
+    yearly = _next_year_minor(batch, residuals_of)
+    digests = tuple(_digest(batch, vehicle) for vehicle in batch.vehicles)
+    documents = tuple(_documents(batch, scores, yearly))
+    return Verdicts(batch, scores, yearly, digests, documents, residuals_of)
+
+
+def _subset(batch: Batch, rows: IntArray) -> tuple[Cells, Looks]:
+    """The cells at `rows` (ascending) and the looks at them, renumbered."""
+    cells, looks = batch.cells, batch.looks
+    chosen = Cells(
+        cells.vehicle[rows],
+        cells.slot[rows],
+        cells.fitted_clock_km[rows],
+        cells.now_clock_km[rows],
+        cells.clock_km_per_month[rows],
+    )
+    place = np.searchsorted(rows, looks.cell)
+    place = np.minimum(place, max(len(rows) - 1, 0))
+    inside = rows[place] == looks.cell if len(rows) else np.zeros(len(looks.cell), dtype=bool)
+    return chosen, Looks(place[inside], looks.clock_km[inside], looks.grade[inside])
+
+
+def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]) -> FloatArray:
+    """Expected cost of the next twelve months at each vehicle's own use, shape (V,), minor units of the fleet."""
+    costs = fleet_costs(batch.fleet)
+    total = np.zeros(len(batch.vehicles))
+    for start in range(0, len(batch.cells.slot), _CELLS_AT_ONCE):
+        rows = np.arange(start, min(start + _CELLS_AT_ONCE, len(batch.cells.slot)))
+        cells, _ = _subset(batch, rows)
+        np.add.at(total, cells.vehicle, next_year_cost(residuals_of(rows), costs, cells))
+    return total
+
+
+def _digest(batch: Batch, vehicle: Vehicle) -> str:
+    """What the verdict rests on: the catalogue, the fleet's prices and rules, everything written, the day."""
+    fleet = batch.fleet
+    inputs = [
+        batch.catalogue.digest,
+        str(vehicle.pk),
+        vehicle.standing.revision,
+        batch.on,
+        fleet.labour_per_hour_minor,
+        str(fleet.price_factor),
+        fleet.limit_scheme,
+    ]
+    return hashlib.sha256(orjson.dumps(inputs)).hexdigest()
+
+
+def _documents(batch: Batch, scores: Scores, yearly: FloatArray) -> list[Json]:
+    starts = np.searchsorted(batch.cells.vehicle, np.arange(len(batch.vehicles) + 1))
+    return [
+        _document(batch, scores, index, rounded_minor(float(yearly[index])), range(starts[index], starts[index + 1]))
+        for index in range(len(batch.vehicles))
+    ]
+
+
+def _document(batch: Batch, scores: Scores, index: int, yearly_minor: int, rows: range) -> Json:
+    contributions = [_contribution(batch, scores, row) for row in rows if scores.points[row] > 0]
+    contributions.sort(key=lambda entry: (-entry["points"], entry["part"], entry["position"] or ""))
+    lost = sum(entry["points"] for entry in contributions)
+    return {
+        "score": round(100.0 - lost, 4),
+        "interval": {
+            "low": round(float(scores.low[index]), 1),
+            "high": round(float(scores.high[index]), 1),
+            "level": 0.8,
+        },
+        "coverage_fraction": round(float(scores.coverage_fraction[index]), 4),
+        "worst_grade": Grade(int(scores.worst_grade[index])).word,
+        "do_not_drive": bool(scores.do_not_drive[index]),
+        "dangers": [_danger(batch, row) for row in rows if _is_danger(batch, row)],
+        "next_year_cost": Money(yearly_minor, batch.fleet.currency).as_json(),
+        "contributions": contributions,
+        "as_of": batch.on.isoformat(),
+        "disclaimer": DISCLAIMER,
+    }
+
+
+def _contribution(batch: Batch, scores: Scores, row: int) -> Json:
+    slot = batch.catalogue.slots[int(batch.cells.slot[row])]
+    grade = int(batch.last_grade[row])
+    return {
+        "system": batch.catalogue.system_of_part[slot.part_key],
+        "part": slot.part_key,
+        "title": batch.catalogue.parts[slot.part_key].title,
+        "position": slot.position or None,
+        "grade": None if grade == NEVER_LOOKED else Grade(grade).word,
+        "points": round(float(scores.points[row]), 4),
+        "reason": _reason(grade, float(batch.since_look_km[row])),
+    }
+
+
+def _reason(grade: int, since_km: float) -> str:
+    if grade == NEVER_LOOKED:
+        return "never examined: what such a part usually costs"
+    ago = "just now" if since_km < 500 else f"{round(since_km, -2):,.0f} km of wear ago"
+    return f"seen {Grade(grade).word} {ago}"
+
+
+def _is_danger(batch: Batch, row: int) -> bool:
+    part = batch.catalogue.parts[batch.catalogue.slots[int(batch.cells.slot[row])].part_key]
+    return part.safety and batch.last_grade[row] == Grade.DANGEROUS
+
+
+def _danger(batch: Batch, row: int) -> Json:
+    slot = batch.catalogue.slots[int(batch.cells.slot[row])]
+    part = batch.catalogue.parts[slot.part_key]
+    return {
+        "part": part.key,
+        "title": part.title,
+        "position": slot.position or None,
+        "why": f"{part.title} was seen dangerous. If it fails: {part.failure.what}",
+    }
+
+
+def store_verdicts(verdicts: Verdicts) -> None:
+    """Stores assessments, score points and what lists show; call inside a transaction. Constant statements."""
+    batch = verdicts.batch
+    rows = [
+        Assessment(
+            fleet=batch.fleet,
+            vehicle=vehicle,
+            as_of=batch.on,
+            revision=vehicle.standing.revision,
+            digest=digest,
+            condition=document,
+        )
+        for vehicle, digest, document in zip(batch.vehicles, verdicts.digests, verdicts.documents, strict=True)
+    ]
+    Assessment.objects.bulk_create(
+        rows,
+        update_conflicts=True,
+        unique_fields=["vehicle"],
+        update_fields=["as_of", "revision", "digest", "condition"],
+    )
+    _store_points(verdicts)
+    _store_standings(verdicts)
+
+
+def _store_points(verdicts: Verdicts) -> None:
+    batch, scores = verdicts.batch, verdicts.scores
+    points = [
+        ScorePoint(
+            fleet=batch.fleet,
+            vehicle=vehicle,
+            as_of=batch.on,
+            score=verdicts.documents[index]["score"],
+            score_low=float(scores.low[index]),
+            score_high=float(scores.high[index]),
+            coverage_fraction=float(scores.coverage_fraction[index]),
+        )
+        for index, vehicle in enumerate(batch.vehicles)
+    ]
+    ScorePoint.objects.bulk_create(
+        points,
+        update_conflicts=True,
+        unique_fields=["fleet", "vehicle", "as_of"],
+        update_fields=["score", "score_low", "score_high", "coverage_fraction"],
+    )
+
+
+def _store_standings(verdicts: Verdicts) -> None:
+    batch = verdicts.batch
+    counts: dict[Any, int] = {}
+    open_rows = Finding.objects.within(batch.fleet).filter(vehicle__in=batch.vehicles, closed_on=None)
+    for vehicle_id in open_rows.values_list("vehicle_id", flat=True):
+        counts[vehicle_id] = counts.get(vehicle_id, 0) + 1
+    fields = [
+        "score", "score_low", "score_high", "coverage_fraction", "worst_grade", "do_not_drive", "open_findings",
+        "next_year_cost_minor", "assessed_revision", "assessed_on",
+    ]  # fmt: skip
+    for index, vehicle in enumerate(batch.vehicles):
+        standing, document = vehicle.standing, verdicts.documents[index]
+        standing.score, standing.coverage_fraction = document["score"], document["coverage_fraction"]
+        standing.score_low, standing.score_high = document["interval"]["low"], document["interval"]["high"]
+        standing.worst_grade = int(verdicts.scores.worst_grade[index])
+        standing.do_not_drive = document["do_not_drive"]
+        standing.open_findings = counts.get(vehicle.pk, 0)
+        standing.next_year_cost_minor = rounded_minor(float(verdicts.next_year_minor[index]))
+        standing.assessed_revision, standing.assessed_on = standing.revision, batch.on
+    Standing.objects.bulk_update([vehicle.standing for vehicle in batch.vehicles], fields)
+
+
+def is_fresh(standing: Standing, revision: int, as_of: date, on: date) -> bool:
+    """Whether something stored rests on everything written, and on today."""
+    return revision == standing.revision and as_of >= on
+
+
+def current_condition(access: Access, vehicle: Vehicle) -> Json:
+    """The condition as stored, or computed for this answer where it is older than the last write or today.
+
+    So a reader who has just written sees the effect at once, and reading never writes.
+    """
+    on = today(access.fleet)
+    stored = stored_assessment(access, vehicle)
+    if stored is not None and is_fresh(vehicle.standing, stored.revision, stored.as_of, on):
+        document: Json = stored.condition
+        return document
+    return judge(load_batch(access.fleet, [vehicle.pk], on)).documents[0]

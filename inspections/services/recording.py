@@ -1,0 +1,239 @@
+"""Recording an inspection: whole in one request, or gathered in a draft and completed later."""
+
+import hashlib
+import uuid
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import orjson
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from fleetcare.fleet.access import Access
+from fleetcare.fleet.models import Standing, Vehicle
+from fleetcare.fleet.services.odometer import record_odometer
+from fleetcare.fleet.services.vehicles import touch
+from fleetcare.fleet.words import ReadingSource, Role
+from fleetcare.kernel.errors import Conflict, Fault, InvalidInput, raise_if_any
+from fleetcare.kernel.grades import Grade
+from inspections.catalogue.loader import default_catalogue
+from inspections.core.trouble_codes import MalformedTroubleCode, parse_code
+from inspections.models import Inspection, Result
+from inspections.services.checking import CheckedResult, checked_results
+from inspections.services.findings import apply_results
+from inspections.words import InspectionState
+
+Given = Sequence[Mapping[str, Any]]
+
+
+def record_inspection(
+    access: Access,
+    vehicle: Vehicle,
+    *,
+    inspected_on: date,
+    shown_km: Decimal,
+    results: Given,
+    sheet: str = "full",
+    inspector: str = "",
+    note: str = "",
+    trouble_codes: Sequence[str] = (),
+    draft: bool = False,
+    key: uuid.UUID | None = None,
+    odometer_pointer: str = "/odometer_km",
+) -> tuple[Inspection, bool]:
+    """Stores an inspection with its results, carries it into findings, and asks for a fresh assessment.
+
+    Returns the inspection and whether it is new: with the client's own `key` the same content may be sent again and
+    again. Raises InvalidInput with every fault of the body; Conflict where the same inspection (or the key with
+    other content) is already stored.
+    """
+    access.require(Role.INSPECTOR)
+    checked = _checked(access, vehicle, sheet, results, trouble_codes)
+    codes = [code.upper() for code in trouble_codes]
+    digest = _digest(inspected_on, shown_km, sheet, inspector, note, codes, checked)
+    repeated = _repeated(access, vehicle, key, digest)
+    if repeated is not None:
+        return repeated, False
+    with transaction.atomic():
+        reading = record_odometer(
+            access,
+            vehicle,
+            read_on=inspected_on,
+            shown_km=shown_km,
+            source=ReadingSource.INSPECTION,
+            pointer=odometer_pointer,
+            date_pointer="/inspected_on",
+        )
+        inspection = Inspection(
+            fleet=access.fleet,
+            vehicle=vehicle,
+            reading=reading,
+            inspected_on=inspected_on,
+            sheet=sheet,
+            inspector=inspector,
+            note=note,
+            trouble_codes=codes,
+            state=InspectionState.DRAFT if draft else InspectionState.COMPLETED,
+            content_digest=digest,
+            entered_by=access.actor,
+            completed_at=None if draft else timezone.now(),
+            **({"id": key} if key else {}),
+        )
+        _insert(access, inspection)
+        Result.objects.bulk_create(_row(inspection, result) for result in checked)
+        if not draft:
+            _carry(access, inspection, checked)
+    return inspection, True
+
+
+def _insert(access: Access, inspection: Inspection) -> None:
+    try:
+        with transaction.atomic():
+            inspection.save(force_insert=True)
+    except IntegrityError as error:
+        # Somebody else stored the same inspection between our look and now.
+        raise Conflict("This inspection is already stored.", code="repeated-inspection") from error
+
+
+def _checked(
+    access: Access, vehicle: Vehicle, sheet: str, results: Given, trouble_codes: Sequence[str]
+) -> list[CheckedResult]:
+    """Every fault at once: those of the sheet, the codes and the results."""
+    catalogue = default_catalogue()
+    faults: list[Fault] = []
+    if sheet not in catalogue.sheets:
+        faults.append(Fault("/sheet", "unknown-sheet", f"Known sheets: {', '.join(catalogue.sheets)}."))
+    for index, code in enumerate(trouble_codes):
+        try:
+            parse_code(code)
+        except MalformedTroubleCode as error:
+            faults.append(Fault(f"/trouble_codes/{index}", "malformed-code", str(error)))
+    checked: list[CheckedResult] = []
+    try:
+        checked = checked_results(catalogue, vehicle.traits, access.fleet.limit_scheme, results)
+    except InvalidInput as error:
+        faults.extend(error.faults)
+    raise_if_any(faults)
+    return checked
+
+
+def _digest(
+    inspected_on: date,
+    shown_km: Decimal,
+    sheet: str,
+    inspector: str,
+    note: str,
+    codes: list[str],
+    results: list[CheckedResult],
+) -> str:
+    said = sorted((result.as_plain() for result in results), key=lambda plain: (plain["check_key"], plain["position"]))
+    content = [inspected_on, str(shown_km.normalize()), sheet, inspector, note, codes, said]
+    return hashlib.sha256(orjson.dumps(content)).hexdigest()
+
+
+def _repeated(access: Access, vehicle: Vehicle, key: uuid.UUID | None, digest: str) -> Inspection | None:
+    rows = Inspection.objects.within(access.fleet).filter(vehicle=vehicle).select_related("reading")
+    if key is not None:
+        stored = rows.filter(pk=key).first()
+        if stored is not None and stored.content_digest != digest:
+            raise Conflict("An inspection with this id and other content is stored.", code="id-in-use")
+        if stored is not None:
+            return stored
+    same = rows.filter(content_digest=digest, state=InspectionState.COMPLETED).first()
+    if same is not None:
+        raise Conflict(f"This inspection is already stored under the id {same.pk}.", code="repeated-inspection")
+    return None
+
+
+def _row(inspection: Inspection, result: CheckedResult) -> Result:
+    return Result(
+        fleet_id=inspection.fleet_id,
+        inspection=inspection,
+        check_key=result.check_key,
+        position=result.position,
+        grade=result.grade,
+        value=result.value,
+        observations=list(result.observations),
+        note=result.note,
+        not_examined=result.not_examined,
+    )
+
+
+def _carry(access: Access, inspection: Inspection, checked: list[CheckedResult]) -> None:
+    apply_results(access, inspection, checked)
+    standing = Standing.objects.within(access.fleet).filter(vehicle=inspection.vehicle_id)
+    standing.exclude(inspected_on__gt=inspection.inspected_on).update(inspected_on=inspection.inspected_on)
+    touch(inspection.vehicle)
+
+
+def _hold_draft(inspection: Inspection) -> None:
+    """Holds the draft's row until the transaction ends, so that nobody completes it under a late result."""
+    mine = Inspection.objects.within(inspection.fleet_id).filter(pk=inspection.pk, state=InspectionState.DRAFT)
+    if not mine.update(version=F("version") + 1):
+        raise Conflict("This inspection is completed; make a new one to correct it.", code="completed")
+    inspection.version += 1
+
+
+@transaction.atomic
+def save_results(access: Access, inspection: Inspection, results: Given) -> Inspection:
+    """Adds results to a draft; a result for a check and position already there replaces it.
+
+    Two people may do so at once: each check keeps the last word said about it. Raises Conflict once completed.
+    """
+    access.require(Role.INSPECTOR)
+    _hold_draft(inspection)
+    checked = _checked(access, inspection.vehicle, inspection.sheet, results, ())
+    Result.objects.bulk_create(
+        [_row(inspection, result) for result in checked],
+        update_conflicts=True,
+        unique_fields=["fleet", "inspection", "check_key", "position"],
+        update_fields=["grade", "value", "observations", "note", "not_examined"],
+    )
+    return inspection
+
+
+@transaction.atomic
+def complete_inspection(access: Access, inspection: Inspection) -> Inspection:
+    """Closes a draft: its results change findings and condition from now on. Repeating it changes nothing."""
+    access.require(Role.INSPECTOR)
+    if inspection.state == InspectionState.COMPLETED:
+        return inspection
+    _hold_draft(inspection)
+    rows = Result.objects.within(access.fleet).filter(inspection=inspection)
+    checked = [_as_checked(row) for row in rows]
+    if not checked:
+        raise InvalidInput("A draft without results cannot be completed.", code="no-results")
+    inspection.content_digest = _digest(
+        inspection.inspected_on,
+        inspection.reading.shown_km,
+        inspection.sheet,
+        inspection.inspector,
+        inspection.note,
+        inspection.trouble_codes,
+        checked,
+    )
+    inspection.state, inspection.completed_at = InspectionState.COMPLETED, timezone.now()
+    try:
+        with transaction.atomic():
+            inspection.save(update_fields=["state", "completed_at", "content_digest"])
+    except IntegrityError as error:
+        raise Conflict("The same inspection is already stored.", code="repeated-inspection") from error
+    _carry(access, inspection, checked)
+    return inspection
+
+
+def _as_checked(row: Result) -> CheckedResult:
+    entry = default_catalogue().checks[row.check_key]
+    return CheckedResult(
+        check_key=row.check_key,
+        part_key=entry.part.key,
+        position=row.position,
+        grade=None if row.grade is None else Grade(row.grade),
+        value=row.value,
+        observations=tuple(row.observations),
+        note=row.note,
+        not_examined=row.not_examined,
+    )

@@ -1,0 +1,26 @@
+"""Addresses under /api/v1/ of this feature."""
+
+from django.urls import path
+
+from inspections.api import catalogue, vehicle
+
+_VEHICLE = "fleets/<uuid:fleet_id>/vehicles/<uuid:vehicle_id>/"
+_INSPECTION = f"{_VEHICLE}inspections/<uuid:inspection_id>/"
+
+urlpatterns = [
+    path("catalogue/systems/", catalogue.Systems.as_view()),
+    path("catalogue/parts/", catalogue.CatalogueParts.as_view()),
+    path("catalogue/checks/", catalogue.Checks.as_view()),
+    path("catalogue/jobs/", catalogue.CatalogueJobs.as_view()),
+    path("catalogue/sheets/", catalogue.Sheets.as_view()),
+    path(f"{_VEHICLE}walk/", vehicle.VehicleWalk.as_view()),
+    path(f"{_VEHICLE}parts/", vehicle.Parts.as_view()),
+    path(f"{_VEHICLE}parts/history/", vehicle.PartHistory.as_view()),
+    path(f"{_VEHICLE}inspections/", vehicle.Inspections.as_view()),
+    path(_INSPECTION, vehicle.OneInspection.as_view()),
+    path(f"{_INSPECTION}results/", vehicle.InspectionResults.as_view()),
+    path(f"{_INSPECTION}complete/", vehicle.CompleteInspection.as_view()),
+    path(f"{_VEHICLE}findings/", vehicle.Findings.as_view()),
+    path(f"{_VEHICLE}findings/<uuid:finding_id>/", vehicle.OneFinding.as_view()),
+    path(f"{_VEHICLE}condition/", vehicle.Condition.as_view()),
+]

@@ -1,0 +1,27 @@
+"""The fixed words of inspections."""
+
+from django.db.models import TextChoices
+
+
+class InspectionState(TextChoices):
+    DRAFT = "draft"
+    COMPLETED = "completed"
+
+
+class ChangeKind(TextChoices):
+    OPENED = "opened"
+    WORSENED = "worsened"
+    IMPROVED = "improved"
+    CONFIRMED = "confirmed"
+    CLOSED = "closed"
+    DEFERRED = "deferred"
+    DISMISSED = "dismissed"
+
+
+class Removal(TextChoices):
+    """Why a part came off: what lives are learned from."""
+
+    FAILED = "failed"
+    WORN_OUT = "worn-out"
+    RENEWED_EARLY = "renewed-early"
+    UNKNOWN = "unknown"

@@ -1,0 +1,1 @@
+"""Jobs, the backlog, plans, due items, reminders and the workers."""

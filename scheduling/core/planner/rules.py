@@ -1,0 +1,89 @@
+"""Who and what may go together: which visits and people can take a job, and whether a problem makes sense."""
+
+from collections.abc import Iterator
+
+from fleetcare.kernel.errors import Fault, raise_if_any
+from scheduling.core.planner.problem import Placed, PlanJob, PlanProblem, PlanUnit, Visit
+
+
+def saving_at(problem: PlanProblem, job: PlanJob, visit: Visit) -> int:
+    """What the job saves if done at this visit, without its units."""
+    return job.saving_minor - job.loss_minor_per_day * (visit.day - problem.visits[0].day)
+
+
+def visit_can_take(job: PlanJob, visit: Visit, *, whatever_the_day: bool = False) -> bool:
+    """Whether day, vehicle and bays allow the job at this visit; minutes and money are not looked at."""
+    in_time = (job.earliest_day is None or visit.day >= job.earliest_day) and (
+        job.latest_day is None or visit.day <= job.latest_day
+    )
+    may_come = not visit.vehicles or job.vehicle in visit.vehicles
+    return (in_time or whatever_the_day) and may_come and _has_bay(visit, job)
+
+
+def _has_bay(visit: Visit, job: PlanJob) -> bool:
+    needs = {job.bay, *(unit.bay for unit in job.units)}
+    has_lift = visit.lift_minutes is None or visit.lift_minutes > 0
+    has_stands = has_lift or visit.stands_minutes is None or visit.stands_minutes > 0
+    return (has_lift or "lift" not in needs) and (has_stands or "stands" not in needs)
+
+
+def people_for(job: PlanJob, visit: Visit) -> list[int]:
+    """Who at the visit can do the job: indices, or [-1] where nobody is named."""
+    if not visit.people:
+        return [-1]
+    return [index for index, person in enumerate(visit.people) if set(job.skills) <= set(person.skills)]
+
+
+def possible_places(problem: PlanProblem) -> list[Placed]:
+    """Every job at every visit and person that can take it, in order."""
+    return [
+        Placed(job, visit, person)
+        for job, wanted in enumerate(problem.jobs)
+        for visit, occasion in enumerate(problem.visits)
+        if visit_can_take(wanted, occasion)
+        for person in people_for(wanted, occasion)
+    ]
+
+
+def units_of(problem: PlanProblem, placed: list[Placed]) -> dict[tuple[int, str, str], PlanUnit]:
+    """The access and follow-ups of these jobs, once a visit and vehicle: by visit, vehicle and key."""
+    needed = {}
+    for place in placed:
+        job = problem.jobs[place.job]
+        for unit in job.units:
+            needed[place.visit, job.vehicle, unit.key] = unit
+    return needed
+
+
+def require_sense(problem: PlanProblem) -> None:
+    """Raises InvalidInput naming every part of the problem that contradicts itself."""
+    raise_if_any(_faults(problem))
+
+
+def _faults(problem: PlanProblem) -> Iterator[Fault]:
+    days = [visit.day for visit in problem.visits]
+    if not days:
+        yield Fault("/visits", "empty", "A plan needs at least one visit.")
+    if days != sorted(days):
+        yield Fault("/visits", "order", "Visits must be in the order of their dates.")
+    for index, visit in enumerate(problem.visits):
+        if visit.minutes < 0 or visit.money_minor < 0:
+            yield Fault(f"/visits/{index}", "negative", "Hours and money of a visit cannot be negative.")
+    units: dict[tuple[str, str], PlanUnit] = {}
+    for index, job in enumerate(problem.jobs):
+        yield from _job_faults(problem, index, job, units)
+
+
+def _job_faults(
+    problem: PlanProblem, index: int, job: PlanJob, units: dict[tuple[str, str], PlanUnit]
+) -> Iterator[Fault]:
+    if job.minutes < 0 or job.cash_minor < 0 or job.loss_minor_per_day < 0:
+        yield Fault(f"/jobs/{index}", "negative", "Hours, money and daily loss of a job cannot be negative.")
+    for other in (*job.requires, *job.excludes):
+        if other == index or not 0 <= other < len(problem.jobs):
+            yield Fault(f"/jobs/{index}", "unknown-job", "A job can only require or exclude other jobs of the plan.")
+    for unit in job.units:
+        if units.setdefault((job.vehicle, unit.key), unit) != unit:
+            yield Fault(f"/jobs/{index}/units", "differs", f"{unit.key} is described differently by another job.")
+        if min(unit.cost_minor, unit.cash_minor, unit.minutes) < 0:
+            yield Fault(f"/jobs/{index}/units", "negative", "Cost, money and minutes cannot be negative.")

@@ -1,0 +1,94 @@
+"""HiGHS, imported only when a plan is asked for: a web process that plans nothing never loads it."""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from scheduling.core.planner.formulation import Model
+from scheduling.core.types import FloatArray
+
+Outcome = Literal["solved", "stopped", "infeasible"]
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """An answer of the solver: `bound` holds for every solution, `x` is None where it has none."""
+
+    outcome: Outcome
+    bound: float
+    x: FloatArray | None
+    price: FloatArray
+    """What one more unit of each row's limit is worth (relaxation only, else empty)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When the solver may stop: seconds, and the gap as a fraction of the value."""
+
+    seconds: float = 10.0
+    tolerance_fraction: float = 0.0
+
+
+def relaxed(model: Model) -> Solved:
+    """The best of all plans that may do jobs by halves: an upper bound, and prices of the limits."""
+    highs = _loaded(model, whole=False)
+    highs.run()
+    if _is_infeasible(highs):
+        return Solved("infeasible", -np.inf, None, np.zeros(0))
+    solution = highs.getSolution()
+    bound = float(highs.getInfo().objective_function_value)
+    return Solved("solved", bound, np.array(solution.col_value), np.abs(np.array(solution.row_dual)))
+
+
+def solved(model: Model, limits: Limits, start: FloatArray | None = None) -> Solved:
+    """The best plan within `limits`; `start` is a known plan (a value for every column) to improve on."""
+    highs = _loaded(model, whole=True)
+    highs.setOptionValue("time_limit", limits.seconds)
+    highs.setOptionValue("mip_rel_gap", limits.tolerance_fraction)
+    highs.setOptionValue("mip_abs_gap", 0.5)
+    if start is not None:
+        _set_start(highs, start)
+    highs.run()
+    if _is_infeasible(highs):
+        return Solved("infeasible", -np.inf, None, np.zeros(0))
+    info = highs.getInfo()
+    stopped = highs.modelStatusToString(highs.getModelStatus()) != "Optimal"
+    x = np.array(highs.getSolution().col_value) if info.primal_solution_status == 2 else None
+    return Solved("stopped" if stopped else "solved", float(info.mip_dual_bound), x, np.zeros(0))
+
+
+def _loaded(model: Model, *, whole: bool) -> Any:
+    import highspy
+
+    lp = highspy.HighsLp()
+    starts, row, value = model.column_starts()
+    lp.num_col_, lp.num_row_ = model.columns, len(model.rows.upper)
+    lp.col_cost_ = model.gain
+    lp.col_lower_, lp.col_upper_ = np.zeros(model.columns), np.ones(model.columns)
+    lp.row_lower_, lp.row_upper_ = np.array(model.rows.lower), np.array(model.rows.upper)
+    lp.sense_ = highspy.ObjSense.kMaximize
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    lp.a_matrix_.start_, lp.a_matrix_.index_, lp.a_matrix_.value_ = starts, row, value
+    if whole:
+        kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
+        lp.integrality_ = [kinds[column < len(model.places)] for column in range(model.columns)]
+    highs = highspy.Highs()
+    highs.setOptionValue("output_flag", False)  # noqa: FBT003 - the library's own signature
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("random_seed", 0)
+    highs.passModel(lp)
+    return highs
+
+
+def _set_start(highs: Any, start: FloatArray) -> None:
+    import highspy
+
+    solution = highspy.HighsSolution()
+    solution.col_value = start.tolist()
+    highs.setSolution(solution)
+
+
+def _is_infeasible(highs: Any) -> bool:
+    status: str = highs.modelStatusToString(highs.getModelStatus())
+    return "nfeasible" in status

@@ -1,0 +1,1 @@
+"""How well the forecasts of wear, usage and fuel keep their promises, in worlds that differ from their models."""

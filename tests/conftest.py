@@ -1,0 +1,77 @@
+"""The fixed cast of every test: two fleets, one person in each role, a stranger, keys."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.conf import settings
+from rest_framework.test import APIClient
+
+from fleetcare.fleet.access import Access, system_access
+from fleetcare.fleet.models import Fleet, User, Vehicle
+from fleetcare.fleet.services.keys import create_key
+from fleetcare.fleet.words import Role
+from tests import factories
+from tests.contract import ContractClient
+
+ROLES = (Role.OWNER, Role.PLANNER, Role.INSPECTOR, Role.VIEWER)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _cheap_passwords() -> None:
+    # Argon2 is meant to be slow; the tests that are about it say so.
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@dataclass(frozen=True)
+class Cast:
+    """A household with a member in each role, and a vehicle."""
+
+    fleet: Fleet
+    members: dict[Role, User]
+    vehicle: Vehicle
+
+    @property
+    def access(self) -> Access:
+        return system_access(self.fleet)
+
+    def key(self, role: Role = Role.OWNER) -> str:
+        return create_key(self.access, name=f"key of {role}", role=role)[1]
+
+
+def make_cast(name: str) -> Cast:
+    fleet = factories.FleetFactory(name=name)
+    members = {role: factories.UserFactory(email=f"{role.value}@{name.lower()}.example") for role in ROLES}
+    for role, user in members.items():
+        factories.MembershipFactory(fleet=fleet, user=user, role=role)
+    vehicle = factories.vehicle(fleet, name=f"{name} car")
+    return Cast(fleet, members, vehicle)
+
+
+@pytest.fixture
+def cast(db: Any) -> Cast:
+    return make_cast("Home")
+
+
+@pytest.fixture
+def strangers(db: Any) -> Cast:
+    return make_cast("Elsewhere")
+
+
+@pytest.fixture
+def client_of(cast: Cast) -> Any:
+    """A client with a key of the role; every answer is held against the OpenAPI description."""
+
+    def made(role: Role = Role.OWNER, of: Cast = cast) -> APIClient:
+        client = ContractClient()
+        client.credentials(HTTP_AUTHORIZATION=f"Bearer {of.key(role)}")
+        return client
+
+    return made
+
+
+@pytest.fixture
+def api(client_of: Any) -> APIClient:
+    """An owner's client."""
+    client: APIClient = client_of(Role.OWNER)
+    return client
