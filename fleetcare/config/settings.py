@@ -93,6 +93,7 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 STATICFILES_DIRS: list[str] = []
 # Hashed names once the files were collected; from a plain clone the files are found in the source.
 STORAGES = {
@@ -161,7 +162,12 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "ENUM_NAME_OVERRIDES": {},
+    "ENUM_NAME_OVERRIDES": {
+        "GradeWord": "fleetcare.kernel.grades.GRADE_WORDS",
+        "DistanceUnit": "fleetcare.fleet.words.DistanceUnit",
+        "InspectionState": "inspections.words.InspectionState",
+        "FindingState": "inspections.api.answers.FINDING_STATES",
+    },
     "SORT_OPERATION_PARAMETERS": False,
 }
 
@@ -208,5 +214,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
+    "root": {"handlers": ["stderr"], "level": (LOG_LEVEL := env.str("LOG_LEVEL", default="INFO"))},
+    "loggers": {"django.request": {"level": LOG_LEVEL}},
 }

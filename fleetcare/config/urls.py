@@ -1,11 +1,12 @@
 """Every address: the API, the pages, the last resorts."""
 
-from django.urls import include, path, re_path
+from django.urls import URLPattern, URLResolver, include, path, re_path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
+from fleetcare.portal.web import health
 from fleetcare.support.problems import not_found
 
-api = [
+api: list[URLPattern | URLResolver] = [
     path("schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
     path("", include("fleetcare.fleet.urls")),
     path("", include("inspections.urls")),
@@ -20,6 +21,8 @@ urlpatterns = [
         name="api-docs",
     ),
     re_path("^api/", not_found),
+    path("livez", health.livez),
+    path("readyz", health.readyz),
     path("", include("fleetcare.portal.urls")),
 ]
 

@@ -38,10 +38,12 @@ def vehicle_of(access: Access, vehicle_id: uuid.UUID) -> Vehicle:
     return Vehicle.objects.within(access.fleet).select_related("standing").one(pk=vehicle_id)
 
 
-def vehicles(access: Access, *, q: str = "", **conditions: Any) -> TenantQuerySet[Vehicle]:
+def vehicles(access: Access, *, q: str = "", **conditions: Any) -> QuerySet[Any]:
     """Vehicles with their standing; `q` searches name, plate, VIN, make and model."""
-    rows = Vehicle.objects.within(access.fleet).select_related("standing")
-    rows = rows.annotate(sort_score=Coalesce("standing__score", _BEYOND_ANY_SCORE)).filter(**conditions)
+    stored = Vehicle.objects.within(access.fleet).select_related("standing")
+    rows: QuerySet[Any] = stored.annotate(sort_score=Coalesce("standing__score", _BEYOND_ANY_SCORE)).filter(
+        **conditions
+    )
     for word in q.split():
         anywhere = Q()
         for field in ("name", "plate", "vin", "make", "model"):

@@ -1,6 +1,9 @@
 """The bell: tells a worker that something waits in the database. A lost bell costs a tick, never the work."""
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 from celery import current_app
@@ -10,10 +13,23 @@ from kombu.exceptions import OperationalError
 
 log = logging.getLogger(__name__)
 
+_held: ContextVar[bool] = ContextVar("bell_held", default=False)
+
+
+@contextmanager
+def bell_held() -> Iterator[None]:
+    """No bell for what is written inside: for loading much at once, by a caller who assesses it all afterwards."""
+    token = _held.set(True)
+    try:
+        yield
+    finally:
+        _held.reset(token)
+
 
 def ring_after_commit(task_name: str, *arguments: Any) -> None:
     """Once the surrounding transaction is stored, asks for the named task; nothing happens if it is rolled back."""
-    transaction.on_commit(lambda: _ring(task_name, arguments))
+    if not _held.get():
+        transaction.on_commit(lambda: _ring(task_name, arguments))
 
 
 def _ring(task_name: str, arguments: tuple[Any, ...]) -> None:

@@ -16,7 +16,7 @@ class CursorPages(CursorPagination):
     page_size = 50
     max_page_size = LARGEST_PAGE
     page_size_query_param = "limit"
-    ordering = "-id"
+    ordering: str | tuple[str, ...] = "-id"
 
     def get_page_size(self, request: Any) -> int:
         text = request.query_params.get("limit", str(self.page_size))

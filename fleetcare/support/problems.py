@@ -85,7 +85,7 @@ def _as_domain_error(error: Exception) -> DomainError | None:
 
 def _plain(status: int, code: str, detail: str) -> DomainError:
     problem = DomainError(detail, code=code)
-    problem.status, problem.title = status, _TITLES.get(status, "Refused")  # type: ignore[misc]
+    problem.status, problem.title = status, _TITLES.get(status, "Refused")
     return problem
 
 

@@ -21,7 +21,7 @@ class Problem(serializers.Serializer[Any]):
     status = serializers.IntegerField()
     detail = serializers.CharField()
     instance = serializers.CharField(help_text="The id to look for in the log.")
-    errors = FaultOut(many=True, required=False)
+    errors = FaultOut(many=True, required=False)  # type: ignore[assignment]  # the member is named so
 
 
 _MEANINGS = {
@@ -51,5 +51,7 @@ class ProblemSchema(AutoSchema):
             if status in bodies or (status in _WRITE_ONLY and self.method == "GET"):
                 continue
             answer = OpenApiResponse(Problem, description=meaning)
-            bodies[status] = self._get_response_for_code(answer, status, ["application/problem+json"])
+            bodies[status] = self._get_response_for_code(  # type: ignore[no-untyped-call]
+                answer, status, ["application/problem+json"]
+            )
         return bodies

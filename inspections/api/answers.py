@@ -7,6 +7,9 @@ from fleetcare.kernel.grades import GRADE_WORDS
 from inspections.words import InspectionState
 
 
+FINDING_STATES = ["open", "closed"]
+
+
 class MeasuredOut(Answer):
     value = serializers.FloatField()
     unit = serializers.CharField(allow_blank=True)
@@ -50,7 +53,7 @@ class FindingOut(Answer):
     opened_on = serializers.DateField()
     seen_on = serializers.DateField()
     seen_in = serializers.UUIDField()
-    state = serializers.ChoiceField(["open", "closed"])
+    state = serializers.ChoiceField(FINDING_STATES)
     closed_on = serializers.DateField(allow_null=True)
     closed_because = serializers.CharField(allow_blank=True)
     deferred_until = serializers.DateField(allow_null=True)
@@ -114,7 +117,7 @@ class WalkCheckOut(Answer):
     minutes = serializers.FloatField()
     cautions = serializers.ListField(child=serializers.CharField())
     record = RecordOut()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # an answer named so
 
 
 class StationOut(Answer):

@@ -8,7 +8,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from fleetcare.fleet.api.inputs import WithOdometer
 from fleetcare.kernel.grades import GRADE_WORDS
 from fleetcare.support.strict import StrictSerializer
-from inspections.words import Removal
+from inspections.words import InspectionState, Removal
 
 MOST_RESULTS = 1000
 
@@ -42,13 +42,13 @@ class InspectionIn(WithOdometer):
     sheet = serializers.CharField(max_length=60, default="full")
     inspector = serializers.CharField(max_length=120, required=False, allow_blank=True)
     note = serializers.CharField(max_length=4000, required=False, allow_blank=True)
-    results = ResultIn(many=True, max_length=MOST_RESULTS)
+    results = serializers.ListField(child=ResultIn(), max_length=MOST_RESULTS)
     trouble_codes = serializers.ListField(child=serializers.CharField(max_length=10), required=False, max_length=50)
-    state = serializers.ChoiceField(["draft", "completed"], default="completed")
+    state = serializers.ChoiceField(InspectionState.choices, default=InspectionState.COMPLETED)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         attrs = super().validate(attrs)
-        if attrs["state"] == "completed" and not attrs["results"]:
+        if attrs["state"] == InspectionState.COMPLETED and not attrs["results"]:
             raise ValidationError({"results": [ErrorDetail("An inspection has at least one result.", "no-results")]})
         return attrs
 
@@ -58,7 +58,7 @@ class InspectionNew(InspectionIn):
 
 
 class ResultsIn(StrictSerializer):
-    results = ResultIn(many=True, max_length=MOST_RESULTS)
+    results = serializers.ListField(child=ResultIn(), max_length=MOST_RESULTS)
 
 
 class FindingChangeIn(StrictSerializer):

@@ -14,6 +14,8 @@ ACCESS_SHARE = 0.6
 TOW_EUR = 150.0
 TROUBLE_EUR = 40.0
 """The lost hours of any failure on the road."""
+LEAST_JOB_EUR = 1.0
+"""What even a free errand costs, so that a worth for each unit of cost stays finite for who pays no labour."""
 MAJOR_SHARE_OF_DANGER = 0.1
 """Driving a safety part in `major` exposes a tenth of what driving it in `dangerous` does."""
 
@@ -44,13 +46,15 @@ def cost_book(
 
     Planned: the part's first renewing job, one position's worth (an axle's job is shared by the positions of the
     axle, a vehicle's by all), parts at their typical price, its hours and `ACCESS_SHARE` of its access paid as
-    labour, and its follow-ups. Failure: the planned job dearer by the part's factor, a tow where it strands, the
-    expected incident, the damage it does to other parts, and `TROUBLE_EUR`. Dangerous and major, for each km: the
-    exposure of a safety part (in major `MAJOR_SHARE_OF_DANGER` of it) and the wear it causes in other parts.
+    labour, and its follow-ups; at least `LEAST_JOB_EUR`. Failure: the planned job dearer by the part's factor, a tow
+    where it strands, the expected incident, the damage it does to other parts, and `TROUBLE_EUR`. Dangerous and
+    major, for each km: the exposure of a safety part (in major `MAJOR_SHARE_OF_DANGER` of it) and the wear it causes
+    in other parts.
     """
     minor = price_factor * minor_per_euro
     parts = [catalogue.parts[slot.part_key] for slot in catalogue.slots]
-    planned = _array(_planned_minor(catalogue, slot, labour_minor_per_hour, minor) for slot in catalogue.slots)
+    jobs = _array(_planned_minor(catalogue, slot, labour_minor_per_hour, minor) for slot in catalogue.slots)
+    planned = np.maximum(jobs, LEAST_JOB_EUR * minor)
     factor = _array(part.failure.cost_factor for part in parts)
     danger = _array(part.failure.danger_eur_per_1000_km for part in parts) / 1000.0
     worn_in_major = _array(_wear_eur_per_km(catalogue, part, ("major",)) for part in parts)

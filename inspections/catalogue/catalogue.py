@@ -23,6 +23,7 @@ from inspections.catalogue.vocabularies import FULL_SHEET
 
 _SIGNATURES_KEPT = 4096
 
+K = TypeVar("K")
 V = TypeVar("V")
 
 
@@ -85,6 +86,9 @@ class Catalogue:
     digest: str
     _slot_conditions: tuple[tuple[Condition, ...], ...] = field(init=False, repr=False)
     _check_conditions: Mapping[str, tuple[Condition, ...]] = field(init=False, repr=False)
+    _complete_by_given: dict[frozenset[tuple[str, str]], dict[str, str]] = field(
+        init=False, repr=False, default_factory=dict
+    )
     _slots_by_signature: dict[tuple[str, ...], tuple[int, ...]] = field(init=False, repr=False, default_factory=dict)
     _checks_by_signature: dict[tuple[str, ...], tuple[ApplicableCheck, ...]] = field(
         init=False, repr=False, default_factory=dict
@@ -105,7 +109,7 @@ class Catalogue:
 
         Raises TraitError, naming trait and allowed values, when one that is given does not exist.
         """
-        return complete_traits(self.traits, traits)
+        return dict(self._complete(traits))
 
     def validate_traits(self, traits: Mapping[str, str]) -> None:
         """Raises TraitError, naming each wrong trait and its allowed values, unless all of them exist."""
@@ -113,7 +117,7 @@ class Catalogue:
 
     def applicable_slots(self, traits: Mapping[str, str]) -> tuple[int, ...]:
         """Rows of the slots that a vehicle of these traits has, in slot order. Raises TraitError."""
-        complete = self.with_defaults(traits)
+        complete = self._complete(traits)
         signature = tuple(complete.values())
         found = self._slots_by_signature.get(signature)
         if found is None:
@@ -127,7 +131,7 @@ class Catalogue:
 
         Raises TraitError for the traits and KeyError for an unknown sheet.
         """
-        complete = self.with_defaults(traits)
+        complete = self._complete(traits)
         signature = (self.sheets[sheet].key, *complete.values())
         found = self._checks_by_signature.get(signature)
         if found is None:
@@ -150,6 +154,18 @@ class Catalogue:
         """Hours that these units of access take together [h]."""
         return sum(self.access[unit.partition(".")[0]].hours for unit in units)
 
+    def _complete(self, traits: Mapping[str, str]) -> Mapping[str, str]:
+        try:
+            given = frozenset(traits.items())
+        except TypeError:  # a value that is no text (a list, say): refused below by its trait's name
+            return complete_traits(self.traits, traits)
+        found = self._complete_by_given.get(given)
+        if found is None:
+            _make_room(self._complete_by_given)
+            found = complete_traits(self.traits, traits)
+            self._complete_by_given[given] = found
+        return found
+
     def _conditions_of(self, slot: Slot) -> tuple[Condition, ...]:
         part = self.parts[slot.part_key]
         return parse_all((*part.needs, *part.position_needs.get(slot.position, ())))
@@ -166,7 +182,7 @@ class Catalogue:
         return found
 
 
-def _make_room(cache: dict[tuple[str, ...], V]) -> None:
+def _make_room(cache: dict[K, V]) -> None:
     """Vehicles share few combinations of traits; a flood of odd ones must not fill the memory."""
     if len(cache) >= _SIGNATURES_KEPT:
         cache.clear()

@@ -4,8 +4,12 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+from numpy.typing import NDArray
 
 from inspections.core.types import FloatArray
+
+AnyFloatArray = NDArray[np.floating]
+"""Single or double precision; what goes in decides what comes out."""
 
 SPREAD_POINTS = 144
 _LATTICE_GENERATOR = 89
@@ -52,7 +56,7 @@ def normal_scores(share: FloatArray) -> FloatArray:
     return np.array([inverse(float(value)) for value in share.ravel()]).reshape(share.shape)
 
 
-def normal_cdf(score: FloatArray) -> FloatArray:
+def normal_cdf(score: AnyFloatArray) -> AnyFloatArray:
     """Chance that a standard normal falls below `score`, any shape, to 1e-7 (Abramowitz & Stegun 1964, 26.2.17)."""
     size = np.abs(score)
     t = 1.0 / (1.0 + 0.2316419 * size)
@@ -62,8 +66,12 @@ def normal_cdf(score: FloatArray) -> FloatArray:
 
 
 def distance_to_level(
-    remaining: FloatArray, variance: FloatArray, rate: FloatArray, roughness: FloatArray, score: FloatArray
-) -> FloatArray:
+    remaining: AnyFloatArray,
+    variance: AnyFloatArray,
+    rate: AnyFloatArray,
+    roughness: AnyFloatArray,
+    score: AnyFloatArray,
+) -> AnyFloatArray:
     """Distance after which a climb has covered `remaining`, at a normal score of lateness (0: median; broadcast).
 
     After a distance d the climb is normal with mean ``rate * d`` and variance ``variance + rate**2 * roughness * d``;
@@ -78,7 +86,7 @@ def distance_to_level(
     return np.asarray(np.maximum(covered, 0.0) / rate)
 
 
-def band_of(samples: FloatArray) -> Band:
+def band_of(samples: AnyFloatArray) -> Band:
     """Median and 80 % interval of equally likely samples, shape (K, P), along the last axis (Hazen's positions)."""
     ordered = np.sort(samples, axis=1)
     last = ordered.shape[1] - 1

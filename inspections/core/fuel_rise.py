@@ -23,6 +23,8 @@ MOST_INTERVALS = 250
 _CUT_SD = 3.0
 """One wild interval (a wrong amount) counts no more than this."""
 _RECENT_SHARE = 0.25
+_FADED_SD = 0.25
+"""An alarm is withdrawn when the smoothed recent surprise is below this."""
 _DAYS_PER_YEAR = 365.25
 _TYPICAL_KM_PER_DAY = 37.0
 _TYPICAL_DISTANCE_KM = 500.0
@@ -148,7 +150,7 @@ def _judge(chart: _Chart, index: int, surprise: FloatArray, deviation: FloatArra
         return
     chart.since = np.where((chart.total <= 0.0) & ~chart.standing, index, chart.since)
     chart.total = cusum_step(chart.total, surprise, ALLOWANCE_SD)
-    faded = chart.standing & (chart.recent < ALLOWANCE_SD)
+    faded = chart.standing & (chart.recent < _FADED_SD)
     chart.standing = (chart.standing | (chart.total > DECISION_SD)) & ~faded
     chart.total = np.where(faded, 0.0, chart.total)
 

@@ -29,7 +29,9 @@ from inspections.core.looking import seen_steps
 from inspections.core.plausible_lives import SCALES, PlausibleLives
 from inspections.core.types import BoolArray, Cells, FloatArray, IntArray, LifeBook, Looks, Residuals
 
-PARTS_AT_ONCE = 48
+LOOKS_BETWEEN_NORMALISING = 32
+"""Before a long record of odd looks could underflow."""
+PARTS_AT_ONCE = 96
 """Rows of lives worked on together, so that they stay in the processor's cache."""
 
 
@@ -125,7 +127,8 @@ def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found
     part = part[np.argsort(-records.looks[part], kind="stable")]
     row = records.row[part]
     weight, position = _started(lives, records, part)
-    _see(weight, _growth(lives, row, position), records, part)
+    if records.looks[part].any():
+        _see(weight, _growth(lives, row, position), records, part)
     position += records.driven_km[part, None]
     left = [threshold[row] - position for threshold in lives.threshold_km]
     weight *= left[3] > 0.0

@@ -2,48 +2,30 @@
 
 A part that has not ended yet is evidence too: leaving it out makes lives look a quarter too short however many
 records there are, since the long ones are those still running. So every fitted part counts, as what is really known
-of its life: an age, a span of ages, or an age it has outlived.
+of its life (see `part_ages`): an age, a span of ages, or an age it has outlived.
 
-Two things may be missing. Where nobody knows *why* a part came off, it counts partly as ended and partly as renewed
-early, in the proportion seen where the reason is known. Where nobody knows *when* it was fitted, its age when first
-seen is spread over the ages that a renewed part could have at that reading (renewal theory: Cox 1962, chapter 5),
-and the spread is sharpened with the lives learned, round by round (the EM algorithm: Dempster, Laird & Rubin 1977).
+Parts without a fitting date are learned from in rounds: their ages are spread by the lives fitted last, and the
+lives fitted anew (the EM algorithm: Dempster, Laird & Rubin 1977). What the missing dates cost in certainty is put
+into the variances (Louis 1982; the sandwich form of Huber 1967).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
 
-from inspections.core.types import BoolArray, FloatArray, IntArray
-from inspections.core.weibull import Ages, Band, Prior, WeibullFit, fit_weibull, log_gamma
+from inspections.core.part_ages import Ending, Histories, Rows, censored, dated, ended_share, undated
+from inspections.core.types import FloatArray, IntArray
+from inspections.core.weibull import Band, Prior, WeibullFit, fit_weibull, log_gamma, posterior_mean
+from inspections.core.weibull_sample import Sample, log_likelihood
 
 PRIOR_SHAPE = 3.0
 FEWEST_ENDED = 2
 """With fewer lives ended the answer is still given, but it is the catalogue's more than the fleet's."""
 
-SHORTEST_LIFE_KM = 1.0
-"""A part that ended at the reading at which it was fitted has run a kilometre at most."""
-
-AGE_STEPS = 8
-OLDEST_LOG_HAZARD = 7.0
-"""Supposed ages reach to where one part in a thousand survives."""
-
-ROUNDS = 12
+MOST_ROUNDS = 30
 SETTLED = 1e-3
-
-
-class Ending(IntEnum):
-    """How a fitted part's record ends."""
-
-    IN_SERVICE = 0
-    FAILED = 1
-    """On the road or in use: it ended at the reading at which it came off."""
-    WORN_OUT = 2
-    """Found at the end of its life by looking: it ended somewhere between the last good look and the removal."""
-    RENEWED_EARLY = 3
-    """Came off while it would still have served."""
-    UNKNOWN = 4
+NUDGE = 1e-3
 
 
 class Lesson(IntEnum):
@@ -56,24 +38,6 @@ class Lesson(IntEnum):
     def words(self) -> str:
         """The lesson as a page says it."""
         return ("learned from this fleet", "too few failures to learn from")[self]
-
-
-@dataclass(frozen=True, slots=True)
-class Histories:
-    """Fitted parts of a fleet, arrays of shape (N,); readings are of the part's clock, in km.
-
-    `kind` is the row of the kind of part. `fitted_clock_km` is NaN where the part came with the vehicle, history
-    unknown. `first_seen_clock_km` is the reading from which the fleet would have recorded its end: at fitting, or
-    when the vehicle joined. `last_good_clock_km` is the last reading at which it was known to serve (never below
-    first seen). `ended_clock_km` is the reading at removal, or the latest. `ending` holds values of `Ending`.
-    """
-
-    kind: IntArray
-    fitted_clock_km: FloatArray
-    first_seen_clock_km: FloatArray
-    last_good_clock_km: FloatArray
-    ended_clock_km: FloatArray
-    ending: IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +65,8 @@ class LearnedLives:
 
 def book_prior(book_life_km: FloatArray, scale_sd: float = 0.4) -> Prior:
     """Belief before the fleet's own records: the catalogue's mean life (shape (G,), km), off by e^(+-scale_sd)."""
-    life = np.asarray(book_life_km, dtype=float)
-    return Prior.around(life / float(np.exp(log_gamma(np.array([1.0 + 1.0 / PRIOR_SHAPE]))[0])), scale_sd, PRIOR_SHAPE)
+    mean_over_scale = np.exp(log_gamma(np.array([1.0 + 1.0 / PRIOR_SHAPE])))
+    return Prior.around(np.asarray(book_life_km, dtype=float) / mean_over_scale, scale_sd, PRIOR_SHAPE)
 
 
 def learn_lives(
@@ -110,28 +74,26 @@ def learn_lives(
 ) -> LearnedLives:
     """Mean life and spread of each kind from the fleet's records and the catalogue's life (shape (G,), km).
 
-    Maximum a posteriori under `prior` (by default `book_prior`), intervals at `level` by the normal approximation.
-    Raises ValueError where readings run backwards.
+    Under `prior` (by default `book_prior`); estimates are posterior means and intervals, at `level`, of the normal
+    approximation around the posterior mode.
+    A kind without records comes back as its prior. Early renewal is taken to say nothing of the life that was left:
+    where parts are renewed because they begin to go, record them as worn out.
     """
-    belief = book_prior(book_life_km) if prior is None else prior
-    groups = len(belief.log_scale)
-    fit = _fit_filling_gaps(histories, belief)
-
-    def count(chosen: BoolArray) -> IntArray:
-        return np.bincount(histories.kind[chosen], minlength=groups)
-
-    ended = count(_has_ended(histories))
+    book = np.asarray(book_life_km, dtype=float)
+    kinds = len(book)
+    fit = fit_filling_gaps(histories, book_prior(book) if prior is None else prior)
+    ended = histories.count(histories.has_ended(), kinds)
     return LearnedLives(
         life_km=fit.mean_km(level),
         life_cv=coefficient_of_variation(fit.shape),
-        book_life_km=np.asarray(book_life_km, dtype=float),
+        book_life_km=book,
         fit=fit,
         lesson=np.where(ended >= FEWEST_ENDED, Lesson.LEARNED.value, Lesson.TOO_FEW_FAILURES.value),
         ended=ended,
-        renewed_early=count(histories.ending == Ending.RENEWED_EARLY),
-        in_service=count(histories.ending == Ending.IN_SERVICE),
-        reason_unknown=count(histories.ending == Ending.UNKNOWN),
-        date_unknown=count(np.isnan(histories.fitted_clock_km)),
+        renewed_early=histories.count(histories.ending == Ending.RENEWED_EARLY, kinds),
+        in_service=histories.count(histories.ending == Ending.IN_SERVICE, kinds),
+        reason_unknown=histories.count(histories.ending == Ending.UNKNOWN, kinds),
+        date_unknown=histories.count(histories.is_undated(), kinds),
     )
 
 
@@ -141,114 +103,83 @@ def coefficient_of_variation(shape: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(np.expm1(log_gamma(1.0 + 2.0 * inverse) - 2.0 * log_gamma(1.0 + inverse))))
 
 
-def _has_ended(histories: Histories) -> BoolArray:
-    return (histories.ending == Ending.FAILED) | (histories.ending == Ending.WORN_OUT)
-
-
-def _fit_filling_gaps(histories: Histories, belief: Prior) -> WeibullFit:
-    """The fit, repeated with the unknown ages spread by the last one until it stands still."""
-    _check(histories)
-    share = _ended_share(histories, len(belief.log_scale))
-    undated = np.isnan(histories.fitted_clock_km)
-    dated_ages = _ages(histories, _dated_rows(histories, ~undated), share)
-    fit = fit_weibull(dated_ages, len(share), belief)
-    for _ in range(ROUNDS if undated.any() else 0):
-        spread = _spread_rows(histories, undated, fit, share)
-        before, fit = fit, fit_weibull(dated_ages.and_also(_ages(histories, spread, share)), len(share), belief)
+def fit_filling_gaps(histories: Histories, belief: Prior) -> WeibullFit:
+    """The Weibull law of each kind at the mean of its posterior, with variances that own up to what is missing."""
+    kinds = len(belief.log_scale)
+    share = ended_share(histories, kinds)
+    known = rows = censored(histories, dated(histories), share)
+    fit = fit_weibull(known.ages, kinds, belief)
+    gaps = histories.is_undated().any()
+    for _ in range(MOST_ROUNDS if gaps else 0):
+        rows = _filled(histories, known, share, fit)
+        before, fit = fit, fit_weibull(rows.ages, kinds, belief)
         if np.abs(fit.log_scale - before.log_scale).max() < SETTLED:
             break
-    return fit
+    honest = fit
+    if gaps or (histories.ending == Ending.UNKNOWN).any():
+        honest = _owning_up(histories, known, share, fit, belief)
+    return posterior_mean(rows.ages, honest)
 
 
-def _check(histories: Histories) -> None:
-    fitted = np.where(np.isnan(histories.fitted_clock_km), 0.0, histories.fitted_clock_km)
-    steps = (fitted, histories.first_seen_clock_km, histories.last_good_clock_km, histories.ended_clock_km)
-    if not all(bool((early <= late).all()) for early, late in zip(steps, steps[1:], strict=False)):
-        raise ValueError("readings must run fitted <= first seen <= last good <= ended")
+def _filled(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit) -> Rows:
+    """All records as censored ages, those without a date spread by the given fit."""
+    return known.and_also(censored(histories, undated(histories, fit.scale_km, fit.shape, share), share))
 
 
-def _ended_share(histories: Histories, groups: int) -> FloatArray:
-    """Share of removals that were ends of life where the reason is known, a kind with few leaning on all kinds."""
-    ended = np.bincount(histories.kind[_has_ended(histories)], minlength=groups)
-    removed = ended + np.bincount(histories.kind[histories.ending == Ending.RENEWED_EARLY], minlength=groups)
-    everywhere = (ended.sum() + 1.0) / (removed.sum() + 2.0)
-    return np.asarray((ended + 2.0 * everywhere) / (removed + 2.0))
+def _owning_up(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit, belief: Prior) -> WeibullFit:
+    """The fit with the variances of the equations that it really solves.
 
-
-@dataclass(frozen=True, slots=True)
-class _Rows:
-    """Records with a supposed age when first seen and how far it is believed, shape (R,)."""
-
-    record: IntArray
-    age_km: FloatArray
-    weight: FloatArray
-
-
-def _dated_rows(histories: Histories, dated: BoolArray) -> _Rows:
-    record = np.flatnonzero(dated)
-    age = histories.first_seen_clock_km[record] - histories.fitted_clock_km[record]
-    return _Rows(record, age, np.ones(len(record)))
-
-
-def _spread_rows(histories: Histories, undated: BoolArray, fit: WeibullFit, ended_share: FloatArray) -> _Rows:
-    """Each undated record at several supposed ages, weighted by what came of it if lives follow the given fit."""
-    record = np.flatnonzero(undated)
-    kind, ending = histories.kind[record][:, None], histories.ending[record][:, None]
-    scale, shape = fit.scale_km[kind], fit.shape[kind]
-    age, chance = _ages_when_first_seen(histories.first_seen_clock_km[record][:, None], scale, shape)
-    good, end = _good_and_end(histories, record[:, None], age)
-    outlived = ((good / scale) ** shape) - ((age / scale) ** shape)
-    between = ((end / scale) ** shape) - ((good / scale) ** shape)
-    within, beyond = _endings_told(ending, ended_share[kind], end ** (shape - 1.0))
-    with np.errstate(divide="ignore"):
-        told = np.log(chance) - outlived + np.log(within * -np.expm1(-between) + beyond * np.exp(-between))
-    weight = np.exp(told - told.max(axis=1, keepdims=True))
-    weight /= weight.sum(axis=1, keepdims=True)
-    return _Rows(np.repeat(record, age.shape[1]), age.ravel(), weight.ravel())
-
-
-def _endings_told(ending: IntArray, share: FloatArray, density: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """How much each ending speaks for a life that ended by the last reading, and for one that ends beyond it."""
-    within = np.select([ending == Ending.UNKNOWN, ending == Ending.RENEWED_EARLY, ending == Ending.FAILED], [share, 0.0, 0.0], 1.0)
-    beyond = np.select(
-        [ending == Ending.UNKNOWN, ending == Ending.WORN_OUT, ending == Ending.FAILED], [1.0 - share, 0.0, density], 1.0
-    )
-    return within, beyond
-
-
-def _ages_when_first_seen(
-    clock_km: FloatArray, scale_km: FloatArray, shape: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Ages that a part may have at a clock reading, with their chances; arguments (M, 1), results (M, AGE_STEPS + 1).
-
-    The last column is the part fitted from new, whose chance is its survival S(clock). The rest share 1 - S(clock)
-    in proportion to S(age) * F(clock - age): it has lasted so long, and there was a reason to renew by then.
+    With score s of the filled-in ages and J the fall of its mean as the parameters rise (ages spread anew), the
+    variance is J^-1 V J^-T, where V is the information of filled ages less the spread of s within each record.
     """
-    node, share = np.polynomial.legendre.leggauss(AGE_STEPS)
-    longest = np.minimum(clock_km, scale_km * OLDEST_LOG_HAZARD ** (1.0 / shape))
-    age = 0.5 * (node + 1.0) * longest
-    renewed = share * np.exp(-((age / scale_km) ** shape)) * -np.expm1(-(((clock_km - age) / scale_km) ** shape))
-    original = np.exp(-((clock_km / scale_km) ** shape))
-    total = renewed.sum(axis=1, keepdims=True)
-    renewed = (1.0 - original) * np.divide(renewed, total, out=np.zeros_like(renewed), where=total > 0.0)
-    return np.hstack((age, clock_km)), np.hstack((renewed, original))
+    complete = _matrices(fit.scale_variance, fit.covariance, fit.shape_variance)
+    spread = _scatter_within_records(histories, _filled(histories, known, share, fit), fit)
+    inverse = np.linalg.pinv(_fall_of_score(histories, known, share, fit, belief))
+    honest = inverse @ (np.linalg.pinv(complete) - spread) @ inverse.transpose(0, 2, 1)
+    widest = np.stack((belief.log_scale_sd, belief.log_shape_sd)) ** 2.0
+    now = np.stack((fit.scale_variance, fit.shape_variance))
+    wider = np.clip(np.stack((honest[:, 0, 0], honest[:, 1, 1])) / now, 1.0, np.maximum(widest / now, 1.0))
+    return replace(
+        fit,
+        scale_variance=now[0] * wider[0],
+        covariance=fit.covariance * np.sqrt(wider[0] * wider[1]),
+        shape_variance=now[1] * wider[1],
+    )
 
 
-def _good_and_end(histories: Histories, record: IntArray, age_km: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Age last known to serve and age at the last reading, for records of a supposed age when first seen."""
-    first = histories.first_seen_clock_km[record]
-    good = age_km + (histories.last_good_clock_km[record] - first)
-    return good, np.maximum(age_km + (histories.ended_clock_km[record] - first), np.maximum(good, SHORTEST_LIFE_KM))
+def _matrices(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+    return np.stack((np.stack((a, b), axis=-1), np.stack((b, c), axis=-1)), axis=-2)
 
 
-def _ages(histories: Histories, rows: _Rows, ended_share: FloatArray) -> Ages:
-    """Rows as censored ages; a removal for an unknown reason gives two, one ended and one outlived."""
-    kind, ending = histories.kind[rows.record], histories.ending[rows.record]
-    good, end = _good_and_end(histories, rows.record, rows.age_km)
-    low = np.where((ending == Ending.FAILED) | (ending == Ending.RENEWED_EARLY), end, good)
-    high = np.where((ending == Ending.IN_SERVICE) | (ending == Ending.RENEWED_EARLY), np.inf, end)
-    unknown = ending == Ending.UNKNOWN
-    share = np.where(unknown, ended_share[kind], 1.0)
-    ended = Ages(low, high, kind, rows.age_km, rows.weight * share)
-    outlived = Ages(end, np.full_like(end, np.inf), kind, rows.age_km, rows.weight * (1.0 - share))
-    return ended.and_also(outlived.chosen(unknown)) if unknown.any() else ended
+def _scatter_within_records(histories: Histories, rows: Rows, fit: WeibullFit) -> FloatArray:
+    """Weighted variance of the score over the rows of a record, summed over each kind's records: shape (G, 2, 2)."""
+    ages, kind = rows.ages, rows.ages.group
+    single = Sample.of(ages.low_km, ages.high_km, np.arange(len(kind)), len(kind), ages.entry_km, None)
+    score = log_likelihood(single, fit.log_scale[kind], fit.log_shape[kind])
+    weight = ages.columns()[4]
+
+    def per_record(values: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(rows.record, weight * values, minlength=len(histories.kind)), dtype=float)
+
+    def scatter(left: FloatArray, right: FloatArray) -> FloatArray:
+        within = per_record(left * right) - per_record(left) * per_record(right)
+        return np.asarray(np.bincount(histories.kind, within, minlength=len(fit.log_scale)), dtype=float)
+
+    return _matrices(scatter(score.m, score.m), scatter(score.m, score.k), scatter(score.k, score.k))
+
+
+def _fall_of_score(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit, belief: Prior) -> FloatArray:
+    """Minus the derivative of the filled-in score, log prior included, by central differences: shape (G, 2, 2)."""
+    kinds = len(fit.log_scale)
+
+    def score(scale_nudge: float, shape_nudge: float) -> FloatArray:
+        near = replace(fit, log_scale=fit.log_scale + scale_nudge, log_shape=fit.log_shape + shape_nudge)
+        low, high, group, entry, weight = _filled(histories, known, share, near).ages.columns()
+        here = log_likelihood(Sample.of(low, high, group, kinds, entry, weight), near.log_scale, near.log_shape)
+        pull_m = (near.log_scale - belief.log_scale) / belief.log_scale_sd**2.0
+        pull_k = (near.log_shape - belief.log_shape) / belief.log_shape_sd**2.0
+        return np.stack((here.m - pull_m, here.k - pull_k), axis=-1)
+
+    along_scale = score(-NUDGE, 0.0) - score(NUDGE, 0.0)
+    along_shape = score(0.0, -NUDGE) - score(0.0, NUDGE)
+    return np.stack((along_scale, along_shape), axis=-1) / (2.0 * NUDGE)

@@ -12,10 +12,10 @@ from inspections.core.types import FloatArray
 
 SEEN_GIVEN_STATE = np.array(
     [
-        [0.970, 0.026, 0.003, 0.001],
-        [0.220, 0.690, 0.085, 0.005],
-        [0.060, 0.120, 0.740, 0.080],
-        [0.030, 0.020, 0.120, 0.830],
+        [0.98, 0.02, 0.00, 0.00],
+        [0.22, 0.70, 0.08, 0.00],
+        [0.06, 0.12, 0.75, 0.07],
+        [0.03, 0.01, 0.12, 0.84],
     ]
 )
 """Rows: true state sound, minor, major, dangerous; columns: grade seen. Rows sum to 1."""

@@ -89,14 +89,13 @@ class PlausibleLives:
         centre = _CENTRE_OF_LIFE * life
         smoothing = np.maximum(SMOOTHING_OF_PF * pf, SMOOTHING_OF_LIFE * life)
         exponent = (threshold[:3] - centre[:, None]) / smoothing[:, None]
-        weight = np.exp(-0.5 * (np.log(scale) / SCALE_SD) ** 2)
         return cls(
             threshold_km=threshold,
             growth=np.exp(np.clip(exponent, -_REACH, _REACH)),
             centre_km=centre,
             smoothing_km=smoothing,
             oldest_km=OLDEST_OF_LIFE * life,
-            weight=weight / weight.sum(),
+            weight=scale_weight(SCALE_SD),
             scale=scale,
             age_fraction=point[4],
         )
@@ -105,6 +104,12 @@ class PlausibleLives:
         """exp((position - centre) / smoothing), shape (N,), of looks at positions on the clocks of `row`."""
         exponent = (position_km - self.centre_km[row]) / self.smoothing_km[row]
         return np.asarray(np.exp(np.clip(exponent, -_REACH, _REACH)))
+
+
+def scale_weight(scale_sd: float) -> FloatArray:
+    """Chance of each life, shape (P,), under a lognormal scale of median 1 whose logarithm has this spread."""
+    weight = np.exp(-0.5 * (np.log(np.repeat(SCALES, LIVES_PER_SCALE)) / scale_sd) ** 2)
+    return np.asarray(weight / weight.sum())
 
 
 def lattice() -> FloatArray:

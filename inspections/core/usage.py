@@ -18,7 +18,8 @@ RATE_LOG_SD = 0.45
 """Spread of yearly distance between vehicles (common practice, no source)."""
 ROUGHNESS_DAYS = 0.35**2 * 30.0
 """Distance over 30 days varies by 35 % at an unchanged habit."""
-READING_SD_KM = 50.0
+INCREMENT_SD_KM = 50.0
+"""Rounding, and short trips that a straight line between two readings does not see."""
 DRIFT_PER_ROOT_YEAR = 0.12
 """Habits change: standard deviation of the log rate over a year."""
 MOST_READINGS = 80
@@ -112,7 +113,7 @@ def _days_at_km(forecast: UsageForecast, vehicle: IntArray, due_km: FloatArray) 
     rate = forecast.rate_km_per_day[vehicle]
     meanwhile_days = np.maximum(ahead, 0.0) / rate
     rate = rate * np.exp(DRIFT_PER_ROOT_YEAR * np.sqrt(meanwhile_days / DAYS_PER_YEAR / 3.0) * _DRIFT_SCORE)
-    days = distance_to_level(ahead, np.array(READING_SD_KM**2), rate, np.array(ROUGHNESS_DAYS), _SPREAD.score)
+    days = distance_to_level(ahead, np.array(0.0), rate, np.array(ROUGHNESS_DAYS), _SPREAD.score)
     days = np.where(ahead > 0.0, days, 0.0)
     return np.where(known[:, None], forecast.last_day[vehicle][:, None] + days, np.inf)
 
@@ -128,8 +129,7 @@ def _forecast_block(
         return
     forecast.last_day[chosen], forecast.last_km[chosen] = day[:, -1], odometer_km[:, -1]
     since = np.maximum(now_day - day[:, -1], 0.0)[:, None]
-    sd = np.sqrt(rate**2 * ROUGHNESS_DAYS * since + READING_SD_KM**2 * (since > 0.0))
-    travelled = np.maximum(rate * since + sd * _SPREAD.score, 0.0)
+    travelled = np.maximum(rate * (since + np.sqrt(ROUGHNESS_DAYS * since) * _SPREAD.score), 0.0)
     _put(forecast.odometer_now_km, chosen, band_of(odometer_km[:, -1:] + travelled))
 
 
@@ -146,7 +146,7 @@ def _rate_weights(day: FloatArray, odometer_km: FloatArray) -> FloatArray:
         days = (day[:, index] - day[:, index - 1])[:, None]
         travelled = (odometer_km[:, index] - odometer_km[:, index - 1])[:, None]
         wandered = DRIFT_PER_ROOT_YEAR**2 * days / DAYS_PER_YEAR / 3.0
-        variance = rate**2 * (ROUGHNESS_DAYS * days + wandered * days**2) + READING_SD_KM**2
+        variance = rate**2 * (ROUGHNESS_DAYS * days + wandered * days**2) + INCREMENT_SD_KM**2
         log_likelihood = -0.5 * ((travelled - rate * days) ** 2 / variance + np.log(variance))
         log_likelihood -= log_likelihood.max(axis=1, keepdims=True)
         weight = _drifted(weight, days) * np.exp(log_likelihood) + 1e-300

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inspections.core.crossing import SPREAD_POINTS, Band, band_of
+from inspections.core.crossing import SPREAD_POINTS, AnyFloatArray, Band, band_of
 from inspections.core.ragged import chunks, equal_blocks
 from inspections.core.types import BoolArray, FloatArray, IntArray
 from inspections.core.wear_atoms import Atoms, draw_atoms
@@ -203,7 +203,7 @@ def _level(value: FloatArray, new: FloatArray, depth: FloatArray, *, missing: fl
     return np.where(np.isnan(value), missing, (value - new) / depth)
 
 
-def _thinned(samples: FloatArray) -> FloatArray:
+def _thinned(samples: AnyFloatArray) -> AnyFloatArray:
     """Every third of sorted samples, the middle one of its three: the same quantiles with fewer points."""
     return samples[:, _THIN // 2 :: _THIN]
 

@@ -4,43 +4,44 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inspections.core.crossing import distance_to_level, even_spread, normal_cdf
+from inspections.core.crossing import AnyFloatArray, distance_to_level, even_spread, normal_cdf
 from inspections.core.types import FloatArray, IntArray
-from inspections.core.wear_grid import ROUGHNESSES, Belief, Grid, Rows
+from inspections.core.wear_grid import ROUGHNESSES, Belief, Float32Array, Grid, Rows
 
 SPREAD = even_spread()
+_SCORE = SPREAD.score.astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)
 class Atoms:
     """Equally likely possibilities now, shape (S, P), in fractions of limit and life."""
 
-    wear: FloatArray
-    variance: FloatArray
-    rate: FloatArray
-    roughness: FloatArray
+    wear: Float32Array
+    variance: Float32Array
+    rate: Float32Array
+    roughness: Float32Array
     """Distance over which the wear would vary by as much as it is."""
 
     @property
-    def wear_now(self) -> FloatArray:
+    def wear_now(self) -> Float32Array:
         """Wear of each possibility; those that reach the limit late have worn least."""
-        return np.maximum(self.wear - SPREAD.score * np.sqrt(self.variance), 0.0)
+        return np.asarray(np.maximum(self.wear - _SCORE * np.sqrt(self.variance), 0.0), dtype=np.float32)
 
-    def passed_fraction(self) -> FloatArray:
+    def passed_fraction(self) -> AnyFloatArray:
         """Chance, shape (S,), that the limit is already passed."""
         return np.asarray(normal_cdf((self.wear - 1.0) / np.sqrt(self.variance)).mean(axis=1))
 
-    def distance_to(self, level: FloatArray) -> FloatArray:
+    def distance_to(self, level: FloatArray) -> AnyFloatArray:
         """Distance until the wear is at a level, shape (S,), increasing along each row of the result (S, P).
 
         A level of infinity is never reached.
         """
-        remaining = level[:, None] - self.wear
-        far = np.isinf(remaining)
-        distance = distance_to_level(
-            np.where(far, 1.0, remaining), self.variance, self.rate, self.roughness, SPREAD.score
-        )
-        return np.sort(np.where(far, np.inf, distance), axis=1)
+        never = np.isinf(level)
+        remaining = np.where(never, 1.0, level).astype(np.float32)[:, None] - self.wear
+        distance = distance_to_level(remaining, self.variance, self.rate, self.roughness, _SCORE)
+        distance[never] = np.inf
+        distance.sort(axis=1)
+        return distance
 
 
 def draw_atoms(grid: Grid, rows: Rows, belief: Belief) -> Atoms:
@@ -48,14 +49,15 @@ def draw_atoms(grid: Grid, rows: Rows, belief: Belief) -> Atoms:
 
     Systematic draws over rates (and cuts), then over roughness, then over the normal belief, on an even lattice.
     """
-    row = np.arange(len(rows.noise_variance))[:, None]
     line, rate_at = _draw_hypotheses(belief, len(ROUGHNESSES))
-    rate = grid.rate[rate_at]
-    roughness = ROUGHNESSES[line % len(ROUGHNESSES)] ** 2 * rows.roughness_scale[:, None]
-    since = rows.since_last[:, None] if rows.readings else 0.0
+    at = (np.arange(len(line))[:, None], line, rate_at)
+    rate = grid.rate.astype(np.float32)[rate_at]
+    roughness = (ROUGHNESSES**2).astype(np.float32)[line % len(ROUGHNESSES)]
+    roughness *= rows.roughness_scale.astype(np.float32)[:, None]
+    since = (rows.since_last if rows.readings else np.zeros(len(line))).astype(np.float32)[:, None]
     return Atoms(
-        wear=belief.mean[row, line, rate_at] + rate * since,
-        variance=belief.variance[row, line, rate_at] + rate**2 * roughness * since,
+        wear=belief.mean[at] + rate * since,
+        variance=belief.variance[at] + rate * rate * roughness * since,
         rate=rate,
         roughness=roughness,
     )

@@ -14,7 +14,7 @@ from inspections.core.wear_grid import Belief, Grid, Rows, belief_after_renewal,
 
 UNRECORDED_FRACTION = 0.5
 """Chance that a part which should be worn out was renewed without a record (common practice, no source)."""
-_UNRECORDED_AT_RANDOM = 0.005
+_UNRECORDED_AT_RANDOM = 0.03
 """The same for a part with no reason to be renewed, in one gap."""
 _WORTH_A_LOOK_FRACTION = 0.02
 _IMPOSSIBLE = 1e-30

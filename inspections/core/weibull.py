@@ -8,17 +8,21 @@ the log scale); Tierney & Kadane, JASA 81 (1986), 82 (the normal approximation a
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from statistics import NormalDist
 
 import numpy as np
 
 from inspections.core.types import BoolArray, FloatArray, IntArray
-from inspections.core.weibull_newton import Found, LogPrior, Sample, climb, climb_profile
+from inspections.core.weibull_newton import Found, LogPrior, climb, climb_profile
+from inspections.core.weibull_sample import Sample, log_likelihood
 
 FEWEST_FAILURES = 2
 """Below this many ended lives, age at failure has no visible spread and maximum likelihood has nothing to say."""
+
+LARGEST_SHIFT = 0.5
+NUDGE = 1e-3
 
 
 class Outcome(IntEnum):
@@ -86,9 +90,7 @@ class Prior:
     log_shape_sd: FloatArray
 
     @classmethod
-    def around(
-        cls, scale_km: FloatArray, scale_sd: float = 0.4, shape: float = 3.0, shape_sd: float = 0.35
-    ) -> "Prior":
+    def around(cls, scale_km: FloatArray, scale_sd: float = 0.4, shape: float = 3.0, shape_sd: float = 0.35) -> "Prior":
         """Beliefs centred on a scale for each group, in km; the spreads are of natural logarithms."""
         centre = np.log(np.asarray(scale_km, dtype=float))
         return cls(
@@ -201,16 +203,52 @@ def _check(ages: Ages) -> None:
 
 
 def _fit(sample: Sample, found: Found, enough: BoolArray) -> WeibullFit:
-    good = enough & found.converged
     a, b, c = found.information
     with np.errstate(divide="ignore", invalid="ignore"):
         volume = a * c - b * b
+        good = enough & found.converged & (volume > 0.0)
         figures = [found.log_scale, found.log_shape, c / volume, -b / volume, a / volume, found.log_likelihood]
-    if good.all():
-        return WeibullFit(*figures, sample.failures, sample.records, np.zeros(len(good), dtype=np.int64))
-    blank = [np.where(good, figure, np.nan) for figure in figures]
+    if not good.all():
+        figures = [np.where(good, figure, np.nan) for figure in figures]
     why = np.where(enough, Outcome.NO_SINGLE_BEST.value, Outcome.TOO_FEW_FAILURES.value)
-    return WeibullFit(*blank, sample.failures, sample.records, np.where(good, Outcome.FITTED.value, why))
+    log_scale, log_shape, scale_variance, covariance, shape_variance, value = figures
+    return WeibullFit(
+        log_scale,
+        log_shape,
+        scale_variance,
+        covariance,
+        shape_variance,
+        value,
+        sample.failures,
+        sample.records,
+        np.where(good, Outcome.FITTED.value, why),
+    )
+
+
+def posterior_mean(ages: Ages, fit: WeibullFit) -> WeibullFit:
+    """A fit under a prior moved from the mode of the posterior to its mean, in log scale and log shape.
+
+    Few failures leave a posterior with a long tail to long lives; its mode, taken over many kinds of part, is too
+    pessimistic by some per cent. Lindley's approximation (1980) from the third derivatives of the log likelihood,
+    at most `LARGEST_SHIFT` standard deviations.
+    """
+    low, high, group, entry, weight = ages.columns()
+    sample = Sample.of(low, high, group, len(fit.log_scale), entry, weight)
+
+    def hessian(scale_nudge: float, shape_nudge: float) -> FloatArray:
+        here = log_likelihood(sample, fit.log_scale + scale_nudge, fit.log_shape + shape_nudge)
+        return np.stack((here.mm, here.mk, here.kk))
+
+    mmm, mmk, mkk = (hessian(NUDGE, 0.0) - hessian(-NUDGE, 0.0)) / (2.0 * NUDGE)
+    kkk = (hessian(0.0, NUDGE)[2] - hessian(0.0, -NUDGE)[2]) / (2.0 * NUDGE)
+    a, b, c = fit.scale_variance, fit.covariance, fit.shape_variance
+    along_m, along_k = mmm * a + 2.0 * mmk * b + mkk * c, mmk * a + 2.0 * mkk * b + kkk * c
+    most_m, most_k = LARGEST_SHIFT * np.sqrt(a), LARGEST_SHIFT * np.sqrt(c)
+    return replace(
+        fit,
+        log_scale=fit.log_scale + np.clip(0.5 * (along_m * a + along_k * b), -most_m, most_m),
+        log_shape=fit.log_shape + np.clip(0.5 * (along_m * b + along_k * c), -most_k, most_k),
+    )
 
 
 def log_gamma(x: FloatArray) -> FloatArray:

@@ -1,5 +1,6 @@
 """Findings open, worsen, improve and close by what a fresh look says; a constant number of statements."""
 
+import uuid
 from collections.abc import Iterable
 from datetime import date
 
@@ -60,7 +61,7 @@ def _opened(access: Access, inspection: Inspection, look: CheckedResult) -> Find
         check_key=look.check_key,
         part_key=look.part_key,
         position=look.position,
-        grade=look.grade,
+        grade=look.grade or Grade.SOUND,
         opened_on=inspection.inspected_on,
         seen_on=inspection.inspected_on,
         seen_in=inspection,
@@ -138,7 +139,9 @@ def dismiss_finding(access: Access, finding: Finding, *, because: str) -> Findin
     return finding
 
 
-def close_for_renewal(access: Access, vehicle_id: object, part_key: str, position: str, on: date, because: str) -> None:
+def close_for_renewal(
+    access: Access, vehicle_id: uuid.UUID, part_key: str, position: str, on: date, because: str
+) -> None:
     """Closes the open findings of a part that was renewed."""
     rows = Finding.objects.within(access.fleet).filter(
         vehicle=vehicle_id, part_key=part_key, position=position, closed_on=None

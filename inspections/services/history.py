@@ -187,7 +187,7 @@ def _rows_of_looks(
         renewed_since = fitting is not None and fitting.on is not None and on <= fitting.on
         voided = any(first <= on <= last for first, last in dismissed.get((vehicle_id, check_key, position), ()))
         if row is not None and not renewed_since and not voided:
-            yield _Look(row, on, float(km), grade), inspection_id, check_key
+            yield _Look(row, on, float(km), int(grade or 0)), inspection_id, check_key
 
 
 def _dismissed(fleet: Fleet, vehicles: Sequence[Vehicle]) -> dict[Place, list[tuple[date, date]]]:

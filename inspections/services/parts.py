@@ -6,11 +6,12 @@ from decimal import Decimal
 from django.db import transaction
 
 from fleetcare.fleet.access import Access
-from fleetcare.fleet.models import Vehicle
+from fleetcare.fleet.models import OdometerReading, Vehicle
 from fleetcare.fleet.services.odometer import record_odometer
 from fleetcare.fleet.services.vehicles import touch
 from fleetcare.fleet.words import ReadingSource, Role
 from fleetcare.kernel.errors import InvalidInput
+from fleetcare.support.tenancy import TenantQuerySet
 from inspections.catalogue.loader import default_catalogue
 from inspections.models import FittedPart
 from inspections.services.findings import close_for_renewal
@@ -45,19 +46,10 @@ def fit_part(
         source=ReadingSource.JOB,
         pointer=odometer_pointer,
         date_pointer="/fitted_on",
+        touching=False,
     )
     here = FittedPart.objects.within(access.fleet).filter(vehicle=vehicle, part_key=part_key, position=position)
-    current = here.filter(removed_on=None).first()
-    if current is not None and current.fitted_on is not None and current.fitted_on > fitted_on:
-        sentence = f"The part there now was fitted later, on {current.fitted_on.isoformat()}."
-        raise InvalidInput.at("/fitted_on", "before-last-renewal", sentence)
-    taken_off = {"removed_on": fitted_on, "removed_total_km": reading.total_km, "removal": removal}
-    if current is None:
-        FittedPart.objects.create(
-            fleet=access.fleet, vehicle=vehicle, part_key=part_key, position=position, **taken_off
-        )
-    else:
-        here.filter(pk=current.pk).update(**taken_off)
+    _take_off(access, vehicle, here, part_key, position, reading, removal)
     part = FittedPart.objects.create(
         fleet=access.fleet,
         vehicle=vehicle,
@@ -71,6 +63,27 @@ def fit_part(
     close_for_renewal(access, vehicle.pk, part_key, position, fitted_on, "renewed")
     touch(vehicle)
     return part
+
+
+def _take_off(
+    access: Access,
+    vehicle: Vehicle,
+    here: TenantQuerySet[FittedPart],
+    part_key: str,
+    position: str,
+    reading: OdometerReading,
+    removal: Removal,
+) -> None:
+    """Ends the part that was there; where none was recorded, the one as bought is put on record with its end."""
+    current = here.filter(removed_on=None).first()
+    if current is not None and current.fitted_on is not None and current.fitted_on > reading.read_on:
+        sentence = f"The part there now was fitted later, on {current.fitted_on.isoformat()}."
+        raise InvalidInput.at("/fitted_on", "before-last-renewal", sentence)
+    end = {"removed_on": reading.read_on, "removed_total_km": reading.total_km, "removal": removal}
+    if current is not None:
+        here.filter(pk=current.pk).update(**end)
+    else:
+        FittedPart.objects.create(fleet=access.fleet, vehicle=vehicle, part_key=part_key, position=position, **end)
 
 
 def _require_slot(vehicle: Vehicle, part_key: str, position: str) -> None:

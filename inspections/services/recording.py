@@ -1,8 +1,10 @@
 """Recording an inspection: whole in one request, or gathered in a draft and completed later."""
 
+import dataclasses
 import hashlib
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -29,6 +31,24 @@ from inspections.words import InspectionState
 Given = Sequence[Mapping[str, Any]]
 
 
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What is said of an inspection as a whole."""
+
+    inspected_on: date
+    shown_km: Decimal
+    sheet: str
+    inspector: str
+    note: str
+    trouble_codes: list[str]
+
+    def digest(self, results: Iterable[CheckedResult]) -> str:
+        """Equal for equal content, whatever the order of the results."""
+        said = sorted((result.as_plain() for result in results), key=lambda r: (r["check_key"], r["position"]))
+        plain = {**dataclasses.asdict(self), "shown_km": f"{self.shown_km.normalize():f}"}
+        return hashlib.sha256(orjson.dumps([plain, said])).hexdigest()
+
+
 def record_inspection(
     access: Access,
     vehicle: Vehicle,
@@ -53,49 +73,78 @@ def record_inspection(
     access.require(Role.INSPECTOR)
     checked = _checked(access, vehicle, sheet, results, trouble_codes)
     codes = [code.upper() for code in trouble_codes]
-    digest = _digest(inspected_on, shown_km, sheet, inspector, note, codes, checked)
-    repeated = _repeated(access, vehicle, key, digest)
+    heading = Heading(inspected_on, shown_km, sheet, inspector, note, codes)
+    repeated = _repeated(access, vehicle, key, heading.digest(checked))
     if repeated is not None:
         return repeated, False
     with transaction.atomic():
-        reading = record_odometer(
-            access,
-            vehicle,
-            read_on=inspected_on,
-            shown_km=shown_km,
-            source=ReadingSource.INSPECTION,
-            pointer=odometer_pointer,
-            date_pointer="/inspected_on",
-        )
-        inspection = Inspection(
-            fleet=access.fleet,
-            vehicle=vehicle,
-            reading=reading,
-            inspected_on=inspected_on,
-            sheet=sheet,
-            inspector=inspector,
-            note=note,
-            trouble_codes=codes,
-            state=InspectionState.DRAFT if draft else InspectionState.COMPLETED,
-            content_digest=digest,
-            entered_by=access.actor,
-            completed_at=None if draft else timezone.now(),
-            **({"id": key} if key else {}),
-        )
-        _insert(access, inspection)
-        Result.objects.bulk_create(_row(inspection, result) for result in checked)
-        if not draft:
-            _carry(access, inspection, checked)
+        inspection = _stored(access, vehicle, heading, checked, key, odometer_pointer)
+        if draft:
+            touch(vehicle)
+        else:
+            _close(access, inspection, checked)
     return inspection, True
 
 
-def _insert(access: Access, inspection: Inspection) -> None:
+def _stored(
+    access: Access,
+    vehicle: Vehicle,
+    heading: Heading,
+    checked: list[CheckedResult],
+    key: uuid.UUID | None,
+    odometer_pointer: str,
+) -> Inspection:
+    """The draft with its odometer reading and results."""
+    reading = record_odometer(
+        access,
+        vehicle,
+        read_on=heading.inspected_on,
+        shown_km=heading.shown_km,
+        source=ReadingSource.INSPECTION,
+        pointer=odometer_pointer,
+        date_pointer="/inspected_on",
+        touching=False,
+    )
+    inspection = Inspection(
+        fleet=access.fleet,
+        vehicle=vehicle,
+        reading=reading,
+        inspected_on=heading.inspected_on,
+        sheet=heading.sheet,
+        inspector=heading.inspector,
+        note=heading.note,
+        trouble_codes=heading.trouble_codes,
+        state=InspectionState.DRAFT,
+        content_digest=heading.digest(checked),
+        entered_by=access.actor,
+        **({"id": key} if key else {}),
+    )
+    _insert(inspection)
+    Result.objects.bulk_create(_row(inspection, result) for result in checked)
+    return inspection
+
+
+def _close(access: Access, inspection: Inspection, checked: list[CheckedResult]) -> None:
+    """Completes an inspection: from now on it counts."""
+    inspection.state, inspection.completed_at = InspectionState.COMPLETED, timezone.now()
+    try:
+        with transaction.atomic():
+            inspection.save(update_fields=["state", "completed_at", "content_digest"])
+    except IntegrityError as error:
+        raise Conflict("The same inspection is already stored.", code="repeated-inspection") from error
+    apply_results(access, inspection, checked)
+    standing = Standing.objects.within(access.fleet).filter(vehicle=inspection.vehicle_id)
+    standing.exclude(inspected_on__gt=inspection.inspected_on).update(inspected_on=inspection.inspected_on)
+    touch(inspection.vehicle)
+
+
+def _insert(inspection: Inspection) -> None:
     try:
         with transaction.atomic():
             inspection.save(force_insert=True)
     except IntegrityError as error:
-        # Somebody else stored the same inspection between our look and now.
-        raise Conflict("This inspection is already stored.", code="repeated-inspection") from error
+        # Somebody else stored one under this id between our look and now, or another fleet has it.
+        raise Conflict("An inspection with this id is already stored.", code="id-in-use") from error
 
 
 def _checked(
@@ -118,20 +167,6 @@ def _checked(
         faults.extend(error.faults)
     raise_if_any(faults)
     return checked
-
-
-def _digest(
-    inspected_on: date,
-    shown_km: Decimal,
-    sheet: str,
-    inspector: str,
-    note: str,
-    codes: list[str],
-    results: list[CheckedResult],
-) -> str:
-    said = sorted((result.as_plain() for result in results), key=lambda plain: (plain["check_key"], plain["position"]))
-    content = [inspected_on, str(shown_km.normalize()), sheet, inspector, note, codes, said]
-    return hashlib.sha256(orjson.dumps(content)).hexdigest()
 
 
 def _repeated(access: Access, vehicle: Vehicle, key: uuid.UUID | None, digest: str) -> Inspection | None:
@@ -160,13 +195,6 @@ def _row(inspection: Inspection, result: CheckedResult) -> Result:
         note=result.note,
         not_examined=result.not_examined,
     )
-
-
-def _carry(access: Access, inspection: Inspection, checked: list[CheckedResult]) -> None:
-    apply_results(access, inspection, checked)
-    standing = Standing.objects.within(access.fleet).filter(vehicle=inspection.vehicle_id)
-    standing.exclude(inspected_on__gt=inspection.inspected_on).update(inspected_on=inspection.inspected_on)
-    touch(inspection.vehicle)
 
 
 def _hold_draft(inspection: Inspection) -> None:
@@ -206,22 +234,16 @@ def complete_inspection(access: Access, inspection: Inspection) -> Inspection:
     checked = [_as_checked(row) for row in rows]
     if not checked:
         raise InvalidInput("A draft without results cannot be completed.", code="no-results")
-    inspection.content_digest = _digest(
+    heading = Heading(
         inspection.inspected_on,
         inspection.reading.shown_km,
         inspection.sheet,
         inspection.inspector,
         inspection.note,
         inspection.trouble_codes,
-        checked,
     )
-    inspection.state, inspection.completed_at = InspectionState.COMPLETED, timezone.now()
-    try:
-        with transaction.atomic():
-            inspection.save(update_fields=["state", "completed_at", "content_digest"])
-    except IntegrityError as error:
-        raise Conflict("The same inspection is already stored.", code="repeated-inspection") from error
-    _carry(access, inspection, checked)
+    inspection.content_digest = heading.digest(checked)
+    _close(access, inspection, checked)
     return inspection
 
 

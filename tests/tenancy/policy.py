@@ -6,6 +6,7 @@ INSPECTION = f"{VEHICLE}inspections/<uuid:inspection_id>/"
 
 PUBLIC, SIGNED_IN, PERSON = "public", "signed-in", "person"
 VIEWER, INSPECTOR, PLANNER, OWNER = "viewer", "inspector", "planner", "owner"
+OWNER_OR_SELF = "owner, or the member leaving"
 
 POLICY: dict[tuple[str, str], str] = {
     ("schema/", "GET"): PUBLIC,
@@ -22,8 +23,7 @@ POLICY: dict[tuple[str, str], str] = {
     (f"{FLEET}members/", "POST"): OWNER,
     (f"{FLEET}members/<uuid:member_id>/", "GET"): VIEWER,
     (f"{FLEET}members/<uuid:member_id>/", "PATCH"): OWNER,
-    # A member may leave; removing others takes an owner, which a test of its own shows.
-    (f"{FLEET}members/<uuid:member_id>/", "DELETE"): VIEWER,
+    (f"{FLEET}members/<uuid:member_id>/", "DELETE"): OWNER_OR_SELF,
     (f"{FLEET}keys/", "GET"): OWNER,
     (f"{FLEET}keys/", "POST"): OWNER,
     (f"{FLEET}keys/<uuid:key_id>/", "GET"): OWNER,

@@ -21,7 +21,7 @@ from tests import factories
 from tests.conftest import ROLES, Cast, make_cast
 from tests.contract import ContractClient, openapi
 from tests.inspections.given import inspect
-from tests.tenancy.policy import PERSON, POLICY, PUBLIC, PUT_CREATES, SIGNED_IN
+from tests.tenancy.policy import OWNER_OR_SELF, PERSON, POLICY, PUBLIC, PUT_CREATES, SIGNED_IN
 
 PREFIX = "api/v1/"
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -147,6 +147,9 @@ def _expected(actor: str, least: str) -> set[int]:
         return {403} if "key" in actor else done
     if not actor.startswith("home"):
         return {404}
+    if least == OWNER_OR_SELF:
+        # The member in question is the viewer.
+        return done if actor in {"home viewer", "home owner", "home key owner"} else {403}
     return done if Role(actor.split()[-1]).includes(Role(least)) else {403}
 
 

@@ -78,7 +78,7 @@ class ReadingOut(Answer):
     read_on = serializers.DateField()
     odometer_km = serializers.FloatField(help_text="What the odometer showed.")
     total_km = serializers.FloatField(help_text="The whole distance, also over replaced odometers.")
-    source = serializers.ChoiceField(ReadingSource.choices)
+    source = serializers.ChoiceField(ReadingSource.choices)  # type: ignore[assignment]  # an answer named so
     replacement = serializers.BooleanField()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -59,10 +58,11 @@ class FleetView(APIView):
         """Honours If-Match against a versioned row."""
         require_match(self.request.headers.get("If-Match"), row.version)
 
-    def one(
-        self, body: Json, version: int | None = None, *, status: int = 200, location: str | None = None
-    ) -> Response:
-        """One object with its validator; 304 where the reader has it already."""
+    def one(self, body: Json, version: int, *, status: int = 200, location: str | None = None) -> Response:
+        """One versioned object with its validator for If-Match.
+
+        Never 304: where a vehicle stands changes without a new version of the row that a client may write.
+        """
         headers = {"ETag": etag(version)}
         if location:
             headers["Location"] = location
@@ -79,8 +79,3 @@ class VehicleView(FleetView):
         super().initial(request, *args, **kwargs)
         if hasattr(self, "access"):
             self.vehicle = vehicle_of(self.access, kwargs["vehicle_id"])
-
-
-def key_of(value: Any) -> uuid.UUID:
-    """A UUID from a path or body that was checked to be one."""
-    return value if isinstance(value, uuid.UUID) else uuid.UUID(str(value))

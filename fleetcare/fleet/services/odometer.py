@@ -21,7 +21,7 @@ _MOST_KM_A_DAY = Decimal(2_000)
 
 @dataclass(frozen=True, slots=True)
 class Neighbours:
-    """The readings just before and just after a day, in the order of the road."""
+    """The readings just before and just after a place on the road."""
 
     before: OdometerReading | None
     after: OdometerReading | None
@@ -33,16 +33,27 @@ class Neighbours:
         return known.total_km - known.shown_km if known else Decimal(0)
 
 
-def neighbours(vehicle: Vehicle, read_on: date, total_km: Decimal | None = None) -> Neighbours:
-    """Looks up the neighbours of a day (and, on the same day, of a distance)."""
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """The readings of a day in the order of the road, and those around it."""
+
+    before: OdometerReading | None
+    same: tuple[OdometerReading, ...]
+    after: OdometerReading | None
+
+    def around(self, total_km: Decimal | None = None) -> Neighbours:
+        """The neighbours of a distance on this day, or of the end of the day."""
+        earlier = [each for each in self.same if total_km is None or each.total_km <= total_km]
+        return Neighbours(earlier[-1] if earlier else self.before, self.after)
+
+
+def _day(vehicle: Vehicle, read_on: date) -> _Day:
     readings = OdometerReading.objects.within(vehicle.fleet_id).filter(vehicle=vehicle)
-    same_day = list(readings.filter(read_on=read_on).order_by("total_km"))
-    before = readings.filter(read_on__lt=read_on).order_by("-read_on", "-total_km").first()
-    after = readings.filter(read_on__gt=read_on).order_by("read_on", "total_km").first()
-    for reading in same_day:
-        if total_km is None or reading.total_km <= total_km:
-            before = reading
-    return Neighbours(before, after)
+    return _Day(
+        readings.filter(read_on__lt=read_on).order_by("-read_on", "-total_km").first(),
+        tuple(readings.filter(read_on=read_on).order_by("total_km")),
+        readings.filter(read_on__gt=read_on).order_by("read_on", "total_km").first(),
+    )
 
 
 def _described(reading: OdometerReading, unit: str) -> str:
@@ -76,24 +87,27 @@ def record_odometer(
     replacement: bool = False,
     pointer: str = "/odometer_km",
     date_pointer: str = "/read_on",
+    touching: bool = True,
 ) -> OdometerReading:
     """Stores what the odometer showed; the same reading again is the same row.
 
-    `replacement` says the odometer is a new one: the distance so far is carried on. Raises InvalidInput naming the
+    `replacement` says the odometer is a new one: the distance so far is carried on. `touching` is false inside a
+    larger use-case that marks the vehicle's figures stale itself. Raises InvalidInput naming the
     neighbouring readings when it runs backwards or jumps absurdly, or the day is in the future or before first use.
     """
     access.require(Role.INSPECTOR)
     _check_day(access, vehicle, read_on, date_pointer)
     if not 0 <= shown_km <= _MOST_KM:
         raise InvalidInput.at(pointer, "range", "A distance from 0 to 5,000,000 km.")
-    around = neighbours(vehicle, read_on)
+    day = _day(vehicle, read_on)
+    around = day.around()
     if replacement:
         total_km = around.before.total_km if around.before else shown_km
         if around.after:
             raise InvalidInput.at(pointer, "not-latest", "Record a replacement before later readings, or delete those.")
     else:
         total_km = shown_km + around.offset_km
-        around = neighbours(vehicle, read_on, total_km)
+        around = day.around(total_km)
         raise_if_any(_contradictions(total_km, read_on, around, access.fleet.distance_unit, pointer))
     reading, created = OdometerReading.objects.within(access.fleet).get_or_create(
         vehicle=vehicle,
@@ -103,7 +117,8 @@ def record_odometer(
     )
     if created:
         _carry_to_standing(vehicle, around, reading)
-        touch(vehicle)
+        if touching:
+            touch(vehicle)
     return reading
 
 
@@ -129,7 +144,7 @@ def delete_reading(access: Access, vehicle: Vehicle, reading: OdometerReading) -
     if reading.source == ReadingSource.INSPECTION:
         raise InvalidInput("This reading belongs to an inspection; correct it there.", code="belongs-to-inspection")
     reading.delete()
-    latest = neighbours(vehicle, date.max).before
+    latest = _day(vehicle, date.max).before
     Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(
         odometer_km=latest.shown_km if latest else None, odometer_on=latest.read_on if latest else None
     )

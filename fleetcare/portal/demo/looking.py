@@ -1,4 +1,4 @@
-"""What an inspector writes down of what is really there: readings with their spread, signs, and a wrong word at times."""
+"""What an inspector writes down of what is really there: readings, signs, and a wrong word at times."""
 
 import math
 from collections.abc import Iterator, Mapping

@@ -6,15 +6,26 @@ from django.shortcuts import render
 from fleetcare.support import problems
 
 
+def _page(request: HttpRequest, status: int) -> HttpResponse:
+    """A page that asks the database nothing, since that may be what failed."""
+    context = {"status": status, "request_id": getattr(request, "request_id", "")}
+    return render(request, "portal/error.html", context, status=status)
+
+
 def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """There is nothing here, or it is not yours."""
     if request.path.startswith("/api/"):
         return problems.not_found(request, exception)
-    return render(request, "portal/error.html", {"status": 404}, status=404)
+    return _page(request, 404)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """A fault of ours."""
     if request.path.startswith("/api/"):
         return problems.server_error(request)
-    return render(request, "portal/error.html", {"status": 500}, status=500)
+    return _page(request, 500)
+
+
+def forged(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form that was not sent from our page, or from one left open too long (CSRF)."""
+    return _page(request, 403)

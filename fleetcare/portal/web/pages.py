@@ -1,25 +1,66 @@
 """The pages: authorise, ask the selectors, render. Templates hold no rules and no arithmetic."""
 
 import uuid
+from collections.abc import Callable
+from functools import wraps
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec
 
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.db.models import Count, F, Max, Q, Sum
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext_lazy as _
 
 from fleetcare.fleet import selectors as fleet_selectors
 from fleetcare.fleet.access import Access, fleet_access
+from fleetcare.fleet.clock import today
 from fleetcare.kernel.errors import NotFound
-from fleetcare.portal.web import views_of
+from fleetcare.portal.web.presenters.backlog import backlog_shown
+from fleetcare.portal.web.presenters.condition import condition_shown
+from fleetcare.portal.web.presenters.figures import Figures
+from fleetcare.portal.web.presenters.fleets import fleet_shown, fleet_summary
+from fleetcare.portal.web.presenters.inspections import findings_shown, inspection_shown, results_shown
+from fleetcare.portal.web.presenters.vehicles import vehicle_shown
 from inspections import selectors as inspection_selectors
 from inspections.services.assessment import current_condition
 from scheduling.services.backlog import current_backlog
 
+if TYPE_CHECKING:
+    from fleetcare.fleet.models import Vehicle
+    from inspections.models import Finding
 
-def _access(request: HttpRequest, fleet_id: uuid.UUID) -> Access:
-    try:
-        return fleet_access(None, request.user, fleet_id)
-    except NotFound as error:
-        raise Http404 from error
+VEHICLES_A_PAGE = 50
+LAST_INSPECTIONS = 10
+MOST_SEARCH_CHARACTERS = 100
+
+ORDERS = {
+    "condition": (_("Condition"), (F("sort_score").asc(),)),
+    "due": (_("Next due"), (F("standing__next_due_on").asc(nulls_last=True),)),
+    "money": (_("Money waiting"), (F("standing__backlog_cost_minor").desc(),)),
+    "inspected": (_("Inspected longest ago"), (F("standing__inspected_on").asc(nulls_first=True),)),
+    "name": (_("Name"), ()),
+}
+"""Ways to order the vehicles of a fleet; the first is the default. What must not be driven comes first in each."""
+
+_Arguments = ParamSpec("_Arguments")
+_Page = Callable[Concatenate[HttpRequest, _Arguments], HttpResponse]
+
+
+def _fleet_page(page: Callable[Concatenate[HttpRequest, Access, _Arguments], HttpResponse]) -> Any:
+    """A page under `fleets/<fleet>/` for members; what is not there and what is not theirs are the same 404."""
+
+    @login_required
+    @wraps(page)
+    def wrapped(
+        request: HttpRequest, fleet_id: uuid.UUID, *args: _Arguments.args, **kwargs: _Arguments.kwargs
+    ) -> HttpResponse:
+        try:
+            return page(request, fleet_access(None, request.user, fleet_id), *args, **kwargs)
+        except NotFound as error:
+            raise Http404 from error
+
+    return wrapped
 
 
 @login_required
@@ -28,32 +69,90 @@ def home(request: HttpRequest) -> HttpResponse:
     fleets = list(fleet_selectors.fleets_of(request.user))  # type: ignore[arg-type]
     if len(fleets) == 1:
         return redirect("fleet", fleet_id=fleets[0].pk)
-    return render(request, "portal/home.html", {"fleets": fleets})
+    return render(request, "portal/home.html", {"fleets": [fleet_shown(row) for row in fleets]})
 
 
-@login_required
-def fleet(request: HttpRequest, fleet_id: uuid.UUID) -> HttpResponse:
+@_fleet_page
+def fleet(request: HttpRequest, access: Access) -> HttpResponse:
     """Every vehicle with where it stands; what must not be driven comes first."""
-    access = _access(request, fleet_id)
-    rows = fleet_selectors.vehicles(access, archived=False).order_by("-standing__do_not_drive", "sort_score", "name")
-    context = {"fleet": access.fleet, "vehicles": [views_of.vehicle_row(access, row) for row in rows]}
+    figures, on = Figures.of(access.fleet), today(access.fleet)
+    query = request.GET.get("q", "").replace("\0", "").strip()[:MOST_SEARCH_CHARACTERS]
+    chosen = request.GET.get("order", "")
+    order = chosen if chosen in ORDERS else next(iter(ORDERS))
+    rows = fleet_selectors.vehicles(access, q=query, archived=False)
+    totals = rows.aggregate(
+        vehicles=Count("id"),
+        banned=Count("id", filter=Q(standing__do_not_drive=True)),
+        money=Sum("standing__backlog_cost_minor", default=0),
+    )
+    ordered = rows.order_by("-standing__do_not_drive", *ORDERS[order][1], "name", "id")
+    paginator = Paginator(ordered, VEHICLES_A_PAGE)
+    paginator.count = totals["vehicles"]
+    page = paginator.get_page(request.GET.get("page"))
+    context = {
+        "fleet": access.fleet,
+        "vehicles": [vehicle_shown(figures, row, on) for row in page.object_list],
+        "summary": fleet_summary(figures, **totals),
+        "orders": [(key, label, key == order) for key, (label, _fields) in ORDERS.items()],
+        "order": order,
+        "query": query,
+        "page": page,
+    }
     return render(request, "portal/fleet.html", context)
 
 
-@login_required
-def vehicle(request: HttpRequest, fleet_id: uuid.UUID, vehicle_id: uuid.UUID) -> HttpResponse:
+@_fleet_page
+def vehicle(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> HttpResponse:
     """One vehicle: the verdict, what it rests on, what is wrong, what to do first."""
-    access = _access(request, fleet_id)
-    try:
-        found = fleet_selectors.vehicle_of(access, vehicle_id)
-    except NotFound as error:
-        raise Http404 from error
+    found = fleet_selectors.vehicle_of(access, vehicle_id)
+    figures, on = Figures.of(access.fleet), today(access.fleet)
+    open_findings = list(inspection_selectors.open_findings(access, found))
+    looks = _looks(found, open_findings)
+    findings = findings_shown(figures, access.fleet.limit_scheme, open_findings, looks, on)
+    condition = condition_shown(figures, current_condition(access, found), findings)
     context = {
         "fleet": access.fleet,
-        "vehicle": views_of.vehicle_row(access, found),
-        "condition": views_of.condition(current_condition(access, found)),
-        "findings": [views_of.finding(row) for row in inspection_selectors.open_findings(access, found)],
-        "backlog": views_of.backlog(current_backlog(access, found)),
-        "inspections": inspection_selectors.inspections(found).order_by("-inspected_on")[:10],
+        "vehicle": vehicle_shown(figures, found, on),
+        "condition": condition,
+        "findings": findings,
+        "backlog": backlog_shown(figures, current_backlog(access, found), on),
+        "inspections": _last_inspections(figures, found),
+        "disclaimer": condition.disclaimer,
     }
     return render(request, "portal/vehicle.html", context)
+
+
+def _looks(vehicle: "Vehicle", findings: "list[Finding]") -> dict[Any, dict[str, Any]]:
+    """What the last look at each finding saw, in one query: only the results of those checks in those inspections."""
+    names = ("value", "observations", "note")
+    rows = inspection_selectors.inspections(vehicle).filter(
+        pk__in={finding.seen_in_id for finding in findings},
+        results__check_key__in={finding.check_key for finding in findings},
+    )
+    columns = ("pk", "results__check_key", "results__position", *(f"results__{name}" for name in names))
+    return {row[:3]: dict(zip(names, row[3:], strict=True)) for row in rows.values_list(*columns)}
+
+
+def _last_inspections(figures: Figures, vehicle: "Vehicle") -> list[Any]:
+    rows = inspection_selectors.inspections(vehicle).annotate(
+        entered=Count("results"), worst_grade=Max("results__grade")
+    )
+    latest = rows.order_by("-inspected_on", "-id")[:LAST_INSPECTIONS]
+    return [inspection_shown(figures, row, row.entered, row.worst_grade) for row in latest]
+
+
+@_fleet_page
+def inspection(request: HttpRequest, access: Access, vehicle_id: uuid.UUID, inspection_id: uuid.UUID) -> HttpResponse:
+    """One inspection: its results as they were recorded."""
+    seen = fleet_selectors.vehicle_of(access, vehicle_id)
+    found = inspection_selectors.inspections_with_results(seen).one(pk=inspection_id)
+    figures = Figures.of(access.fleet)
+    results = list(found.results.all())
+    grades = [row.grade for row in results if row.grade is not None]
+    context = {
+        "fleet": access.fleet,
+        "vehicle": vehicle_shown(figures, seen, today(access.fleet)),
+        "inspection": inspection_shown(figures, found, len(results), max(grades, default=None)),
+        "results": results_shown(figures, access.fleet.limit_scheme, results),
+    }
+    return render(request, "portal/inspection.html", context)

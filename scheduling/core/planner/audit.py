@@ -53,16 +53,16 @@ def _units(jobs: list[PlanJob]) -> dict[tuple[str, str], PlanUnit]:
 
 def _broken_by_jobs(problem: PlanProblem, listed: list[Placed]) -> Iterator[str]:
     at = {place.job: place.visit for place in listed}
-    for job, times in Counter(place.job for place in listed).items():
+    for number, times in Counter(place.job for place in listed).items():
         if times > 1:
-            yield f"job {job} is planned {times} times"
+            yield f"job {number} is planned {times} times"
     for index, job in enumerate(problem.jobs):
         if job.must and index not in at:
             yield f"job {index} must be done and is left out"
-    for index, number in at.items():
+    for index, visit in at.items():
         job = problem.jobs[index]
         for other in job.requires:
-            if at.get(other, len(problem.visits)) > number:
+            if at.get(other, len(problem.visits)) > visit:
                 yield f"job {index} requires job {other}, which is not done by then"
         for other in job.excludes:
             if other in at:
@@ -80,7 +80,7 @@ def _broken_by_money(problem: PlanProblem, visits: tuple[VisitPlan, ...]) -> Ite
 def _broken_at_visit(problem: PlanProblem, number: int, here: list[Placed]) -> Iterator[str]:
     visit = problem.visits[number]
     jobs = [problem.jobs[place.job] for place in here]
-    work = [*jobs, *_units(jobs).values()]
+    work: list[PlanJob | PlanUnit] = [*jobs, *_units(jobs).values()]
     if sum(each.minutes for each in work) > visit.minutes:
         yield f"visit {number} takes more minutes than it has"
     on_lift = sum(each.minutes for each in work if each.bay == "lift")

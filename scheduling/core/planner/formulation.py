@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from scheduling.core.planner.problem import Placed, PlanProblem, PlanUnit
+from scheduling.core.planner.problem import Placed, PlanProblem, PlanUnit, Rule
 from scheduling.core.planner.rules import possible_places, saving_at
 from scheduling.core.types import FloatArray, IntArray
 
@@ -53,10 +53,7 @@ def work_of(problem: PlanProblem) -> Work:
         for unit in {unit.key: unit for unit in job.units}.values():
             sharers[job.vehicle, unit.key].append(index)
             units[job.vehicle, unit.key] = unit
-    jobs = [
-        NOTHING.with_unit(PlanUnit("", 0, job.cash_minor, job.minutes, job.bay))
-        for job in problem.jobs
-    ]
+    jobs = [NOTHING.with_unit(PlanUnit("", 0, job.cash_minor, job.minutes, job.bay)) for job in problem.jobs]
     groups: dict[tuple[int, ...], Need] = {}
     for place, sharing in sharers.items():
         if len(sharing) == 1:
@@ -98,8 +95,8 @@ class Model:
     places: tuple[Placed, ...]
     gain: FloatArray
     rows: Rows
-    row_of: dict[tuple[str, int, int], int]
-    """Rows that can be loosened: by rule, visit and person, or rule, -1 and job."""
+    row_of: dict[tuple[Rule, int, int], int]
+    """Rows that can be loosened: by rule, visit and person (-1: all), or "must", -1 and job."""
     work: Work
     unit_column: dict[tuple[int, int], int]
     """Column of a group at a visit."""
@@ -143,7 +140,7 @@ class _Building:
     ) -> None:
         self.problem, self.places, self.work, self.unit_column = problem, places, work, unit_column
         self.rows = Rows()
-        self.row_of: dict[tuple[str, int, int], int] = {}
+        self.row_of: dict[tuple[Rule, int, int], int] = {}
         self.of_job: list[list[int]] = [[] for _ in problem.jobs]
         self.at_visit: list[list[int]] = [[] for _ in problem.visits]
         for column, place in enumerate(places):

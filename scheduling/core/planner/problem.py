@@ -117,7 +117,7 @@ Why = Literal[
     "not-worth-it",
     "no-money-left",
     "no-time-left",
-    "others-save-more",
+    "nobody-free",
 ]
 
 
@@ -129,17 +129,20 @@ class LeftOut:
     why: Why
 
 
-@dataclass(frozen=True, slots=True)
-class Loosening:
-    """One way out where no plan does all that must be done: give this rule that much more."""
+Rule = Literal["money", "minutes", "person-minutes", "lift-minutes", "bay-minutes", "latest-day", "must"]
 
-    rule: Literal["money", "minutes", "person-minutes", "lift-minutes", "bay-minutes", "latest-day", "must"]
-    visit: int
-    """-1 where it is about a job."""
-    job: int
-    """-1 where it is about a visit."""
+
+@dataclass(frozen=True, slots=True, order=True)
+class Loosening:
+    """A rule to give that much more, where no plan does all that must be done."""
+
+    rule: Rule
     amount: int
-    """Minor units, minutes, or days; 0 for a job that no visit can take at all."""
+    """Minor units, minutes, or days later; 0 for `must`: no visit can ever take this job."""
+    visit: int = -1
+    """-1 where it is about a job."""
+    job: int = -1
+    """-1 where it is about a visit."""
     person: int = -1
 
 
@@ -154,8 +157,8 @@ class Plan:
     """No plan saves more."""
     visits: tuple[VisitPlan, ...]
     left_out: tuple[LeftOut, ...]
-    loosenings: tuple[Loosening, ...] = ()
-    """Where infeasible: together they make a plan possible, with as few and as small changes as found."""
+    ways_out: tuple[tuple[Loosening, ...], ...] = ()
+    """Where infeasible: each of these, as a whole, makes a plan possible; see `loosening.loosened`."""
 
     @property
     def gap_fraction(self) -> float:

@@ -11,16 +11,24 @@ def saving_at(problem: PlanProblem, job: PlanJob, visit: Visit) -> int:
     return job.saving_minor - job.loss_minor_per_day * (visit.day - problem.visits[0].day)
 
 
-def visit_can_take(job: PlanJob, visit: Visit, *, whatever_the_day: bool = False) -> bool:
+def visit_can_take(job: PlanJob, visit: Visit) -> bool:
     """Whether day, vehicle and bays allow the job at this visit; minutes and money are not looked at."""
-    in_time = (job.earliest_day is None or visit.day >= job.earliest_day) and (
-        job.latest_day is None or visit.day <= job.latest_day
-    )
-    may_come = not visit.vehicles or job.vehicle in visit.vehicles
-    return (in_time or whatever_the_day) and may_come and _has_bay(visit, job)
+    return may_come(job, visit) and in_time(job, visit) and has_bay(job, visit)
 
 
-def _has_bay(visit: Visit, job: PlanJob) -> bool:
+def may_come(job: PlanJob, visit: Visit) -> bool:
+    """Whether the job's vehicle comes to the visit."""
+    return not visit.vehicles or job.vehicle in visit.vehicles
+
+
+def in_time(job: PlanJob, visit: Visit) -> bool:
+    """Whether the visit is neither before the job's earliest nor after its latest day."""
+    not_early = job.earliest_day is None or visit.day >= job.earliest_day
+    return not_early and (job.latest_day is None or visit.day <= job.latest_day)
+
+
+def has_bay(job: PlanJob, visit: Visit) -> bool:
+    """Whether the visit has the stands or the lift that the job and its units need."""
     needs = {job.bay, *(unit.bay for unit in job.units)}
     has_lift = visit.lift_minutes is None or visit.lift_minutes > 0
     has_stands = has_lift or visit.stands_minutes is None or visit.stands_minutes > 0

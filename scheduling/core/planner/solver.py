@@ -18,8 +18,18 @@ class Solved:
     outcome: Outcome
     bound: float
     x: FloatArray | None
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """The best of all plans that may do jobs by halves; the arrays are empty where even that is infeasible."""
+
+    outcome: Outcome
+    bound: float
+    halves: FloatArray
+    """Value of each column."""
     price: FloatArray
-    """What one more unit of each row's limit is worth (relaxation only, else empty)."""
+    """What one more unit of each row's limit is worth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +40,15 @@ class Limits:
     tolerance_fraction: float = 0.0
 
 
-def relaxed(model: Model) -> Solved:
-    """The best of all plans that may do jobs by halves: an upper bound, and prices of the limits."""
+def relaxed(model: Model) -> Relaxed:
+    """An upper bound on every plan, and prices of the limits."""
     highs = _loaded(model, whole=False)
     highs.run()
     if _is_infeasible(highs):
-        return Solved("infeasible", -np.inf, None, np.zeros(0))
+        return Relaxed("infeasible", -np.inf, np.zeros(0), np.zeros(0))
     solution = highs.getSolution()
     bound = float(highs.getInfo().objective_function_value)
-    return Solved("solved", bound, np.array(solution.col_value), np.abs(np.array(solution.row_dual)))
+    return Relaxed("solved", bound, np.array(solution.col_value), np.abs(np.array(solution.row_dual)))
 
 
 def solved(model: Model, limits: Limits, start: FloatArray | None = None) -> Solved:
@@ -51,11 +61,11 @@ def solved(model: Model, limits: Limits, start: FloatArray | None = None) -> Sol
         _set_start(highs, start)
     highs.run()
     if _is_infeasible(highs):
-        return Solved("infeasible", -np.inf, None, np.zeros(0))
+        return Solved("infeasible", -np.inf, None)
     info = highs.getInfo()
     stopped = highs.modelStatusToString(highs.getModelStatus()) != "Optimal"
     x = np.array(highs.getSolution().col_value) if info.primal_solution_status == 2 else None
-    return Solved("stopped" if stopped else "solved", float(info.mip_dual_bound), x, np.zeros(0))
+    return Solved("stopped" if stopped else "solved", float(info.mip_dual_bound), x)
 
 
 def _loaded(model: Model, *, whole: bool) -> Any:
@@ -73,7 +83,7 @@ def _loaded(model: Model, *, whole: bool) -> Any:
     if whole:
         kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
         lp.integrality_ = [kinds[column < len(model.places)] for column in range(model.columns)]
-    highs = highspy.Highs()
+    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call,unused-ignore]
     highs.setOptionValue("output_flag", False)  # noqa: FBT003 - the library's own signature
     highs.setOptionValue("threads", 1)
     highs.setOptionValue("random_seed", 0)

@@ -110,8 +110,14 @@ def draw_sample(world: World, readings: int, parts: int, rng: np.random.Generato
 
 
 def _renewed_sample(
-    world: World, rng: np.random.Generator, grow: partial, rate: FloatArray, log_sd: float, life_km: FloatArray,
-    watched: FloatArray, readings: int,
+    world: World,
+    rng: np.random.Generator,
+    grow: partial,
+    rate: FloatArray,
+    log_sd: float,
+    life_km: FloatArray,
+    watched: FloatArray,
+    readings: int,
 ) -> Sample:
     """Parts renewed once since the recorded fitting: some readings of the old part, at least one of the new."""
     parts = len(rate)
@@ -162,8 +168,17 @@ def _gamma_wear(
 
 
 def _observed(
-    world: World, rng: np.random.Generator, grow: partial, life_km: FloatArray, rate: FloatArray, fitted: FloatArray,
-    clocks: FloatArray, true_wear: FloatArray, wear: FloatArray, now: FloatArray, idle: FloatArray,
+    world: World,
+    rng: np.random.Generator,
+    grow: partial,
+    life_km: FloatArray,
+    rate: FloatArray,
+    fitted: FloatArray,
+    clocks: FloatArray,
+    true_wear: FloatArray,
+    wear: FloatArray,
+    now: FloatArray,
+    idle: FloatArray,
 ) -> Sample:
     """Gauge readings of the true wear, in millimetres of a falling 12 to 3 mm, and the true distance to the limit."""
     parts, readings = true_wear.shape

@@ -43,4 +43,6 @@ def _job(rng: np.random.Generator, vehicle: str) -> PlanJob:
     units = rng.choice(len(UNITS), size=int(rng.integers(0, 4)), replace=False)
     saving = int(cost * rng.normal(0.6, 0.8))
     loss = max(saving, 0) // 400
-    return PlanJob(vehicle, "job", saving, parts, minutes, tuple(UNITS[unit] for unit in units), loss_minor_per_day=loss)
+    return PlanJob(
+        vehicle, "job", saving, parts, minutes, tuple(UNITS[unit] for unit in units), loss_minor_per_day=loss
+    )

@@ -8,8 +8,12 @@ from django.utils.translation import gettext
 
 from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Day, Figures
+from scheduling.core.backlog import HORIZON_KM
 
 Json = dict[str, Any]
+
+OPEN_JOBS = 2
+"""Jobs at the head of the list that are spread out at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,10 @@ class JobShown:
     failure_chance: str
     licensed: bool
     difficulty: str
+    open: bool
+    """Whether its terms are spread out at once; the others unfold."""
+    lead: str
+    """The most telling reason."""
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
     access: tuple[str, ...]
@@ -46,6 +54,8 @@ class BacklogShown:
     can_wait: tuple[JobShown, ...]
     total_cost: str
     total_hours: str
+    horizon: str
+    """The distance that the chance of failing is told for."""
     one_unit: str
     """One unit of the fleet's currency: what the worth of a job is told for."""
 
@@ -58,11 +68,13 @@ def backlog_shown(figures: Figures, document: Json, today: date) -> BacklogShown
         can_wait=tuple(_job(figures, item, today) for item in document["can_wait"]),
         total_cost=figures.money_of(document["total_cost"]),
         total_hours=figures.hours(sum(item["hours"] for item in items)),
+        horizon=figures.distance(HORIZON_KM, step=100),
         one_unit=figures.money_of({"amount": "1", "currency": figures.currency}),
     )
 
 
 def _job(figures: Figures, item: Json, today: date) -> JobShown:
+    reasons = tuple(_sentence(reason) for reason in item["reasons"])
     waiting = item["cost_of_waiting"]["amount"]
     do_before = item["do_before"]
     access = item["access"]
@@ -83,7 +95,9 @@ def _job(figures: Figures, item: Json, today: date) -> JobShown:
         failure_chance=figures.percent(item["failure_chance_fraction"]),
         licensed=item.get("licensed", False),
         difficulty=words.difficulty(item.get("difficulty")),
-        reasons=tuple(_sentence(reason) for reason in item["reasons"]),
+        open=item["before_driving"] or item["rank"] <= OPEN_JOBS,
+        lead=reasons[0] if reasons else "",
+        reasons=reasons,
         cautions=tuple(dict.fromkeys(cautions)),
         access=tuple(words.access(unit) for unit in access),
         follow_ups=tuple(_follow_up(figures, key) for key in item["follow_ups"]),

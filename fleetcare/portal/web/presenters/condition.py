@@ -14,6 +14,8 @@ Json = dict[str, Any]
 
 NAMED_PARTS = 6
 """Parts named under a system; the others are told as one sum."""
+MOST_TELLING_SYSTEMS = 3
+"""Systems named before the ledger is unfolded."""
 TELLING_POINTS = 0.05
 """What rounds to less than a tenth of a point is not named."""
 THIN_COVERAGE = 0.5
@@ -22,7 +24,7 @@ THIN_COVERAGE = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Danger:
-    """A part that forbids driving, and why."""
+    """A part that forbids driving, and what happens when it fails."""
 
     title: str
     why: str
@@ -64,6 +66,8 @@ class ConditionShown:
     exact_score: str
     full_marks: str
     losses: tuple[SystemLoss, ...]
+    mostly: str
+    """The systems that cost the score most."""
     next_year_cost: str
     as_of: Day | None
     disclaimer: str
@@ -81,13 +85,12 @@ def condition_shown(figures: Figures, document: Json, findings: Sequence[Any]) -
         do_not_drive=document["do_not_drive"],
         dangers=tuple(_danger(danger) for danger in document["dangers"]),
         grade=words.grade(document["worst_grade"] if examined else None),
-        score=score_shown(
-            figures, document["score"], interval["low"], interval["high"], document["coverage_fraction"]
-        ),
+        score=score_shown(figures, document["score"], interval["low"], interval["high"], document["coverage_fraction"]),
         level=figures.percent(interval["level"]),
         exact_score=exact,
         full_marks=figures.number(100, 1),
         losses=losses,
+        mostly=figures.listed(f"{loss.title} −{loss.points}" for loss in losses[:MOST_TELLING_SYSTEMS]),
         next_year_cost=figures.money_of(document["next_year_cost"]),
         as_of=figures.day(document["as_of"]),
         disclaimer=document["disclaimer"],
@@ -95,13 +98,19 @@ def condition_shown(figures: Figures, document: Json, findings: Sequence[Any]) -
 
 
 def _danger(danger: Json) -> Danger:
-    return Danger(words.at_place(danger["title"], words.place(danger["position"])), danger["why"])
+    return Danger(
+        words.at_place(danger["title"], words.place(danger["position"])), words.failure(danger["part"]) or danger["why"]
+    )
 
 
 def _verdict(document: Json, findings: Sequence[Any], examined: bool) -> str:
     """One sentence, never milder than the worst that is open, and never a clearance to drive."""
     if document["do_not_drive"]:
-        return gettext("Do not drive: a part that safety hangs on is dangerous.")
+        return ngettext(
+            "Do not drive: a safety part is dangerous.",
+            "Do not drive: %(count)d safety parts are dangerous.",
+            len(document["dangers"]),
+        ) % {"count": len(document["dangers"])}
     if not examined:
         return gettext("Nothing is known yet: no inspection has been recorded.")
     counts = {key: sum(finding.grade.key == key for finding in findings) for key in ("dangerous", "major", "minor")}

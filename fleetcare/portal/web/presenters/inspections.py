@@ -179,9 +179,7 @@ def _result(figures: Figures, scheme: str, row: "Result") -> ResultShown:
     return ResultShown(
         title=words.at_place(words.check(row.check_key), words.place(row.position)),
         grade=words.grade(row.grade),
-        seen=_seen(
-            figures, scheme, row.check_key, value=row.value, observations=row.observations, note=row.note
-        ),
+        seen=_seen(figures, scheme, row.check_key, value=row.value, observations=row.observations, note=row.note),
         not_examined=row.not_examined,
     )
 

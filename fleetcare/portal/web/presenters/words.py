@@ -1,7 +1,9 @@
 """The catalogue's keys in the reader's words; a key that the catalogue has lost is shown as it is."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext, pgettext
@@ -86,7 +88,11 @@ _TOGETHER: Mapping[frozenset[str], str | Promise] = {
 
 def at_place(title: str, where: str) -> str:
     """A thing and where it is."""
-    return pgettext("a thing, and where it is", "%(title)s, %(place)s") % {"title": title, "place": where} if where else title
+    return (
+        pgettext("a thing, and where it is", "%(title)s, %(place)s") % {"title": title, "place": where}
+        if where
+        else title
+    )
 
 
 def system(key: str) -> str:
@@ -101,13 +107,30 @@ def system_of_check(check_key: str) -> str:
     return default_catalogue().system_of_part[found.part.key] if found else ""
 
 
+@lru_cache(maxsize=1024)
 def check(key: str) -> str:
-    """The part and what is examined of it; the part is not said twice."""
+    """What is examined, with the part where the check's own title does not name it already."""
     found = default_catalogue().checks.get(key)
     if found is None:
         return key
     part, title = found.part.title, found.check.title
-    return title if title.lower().startswith(part.lower()) else f"{part}: {title[0].lower()}{title[1:]}"
+    return title if _stems(part) & _stems(title) else f"{part}: {title[0].lower()}{title[1:]}"
+
+
+def _stems(title: str) -> set[str]:
+    """The telling words of a title, cut short, so that "pad" and "pads" are the same."""
+    words = (word.removesuffix("s")[:5] for word in _WORD.findall(title.lower()))
+    return {word for word in words if word not in _FILLERS}
+
+
+_WORD = re.compile(r"[a-z]{3,}")
+_FILLERS = frozenset({"front", "rear", "left", "right", "and", "the", "it", "with"})
+
+
+def failure(part_key: str) -> str:
+    """What happens when a part fails; empty for one the catalogue has lost."""
+    found = default_catalogue().parts.get(part_key)
+    return found.failure.what if found else ""
 
 
 def observations(check_key: str, keys: Iterable[str]) -> list[str]:

@@ -1,0 +1,135 @@
+"""How close learned lives come to the truth, by what is done with the records.
+
+    python -m tests.benchmarks.learning.accuracy
+
+Targets (log scale, prior sd 0.4): root mean square error at most 0.20, 0.11 and 0.05 at 5, 20 and 100 records, and
+never worse than the better of the prior alone and maximum likelihood.
+"""
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from inspections.core.lives import learn_lives
+from inspections.core.part_ages import Histories
+from inspections.core.types import BoolArray, FloatArray
+from inspections.core.weibull import Ages, Prior, WeibullFit, fit_weibull
+from tests.benchmarks.learning.records import (
+    BOOK_SCALE_KM,
+    PRIOR_SD,
+    Habits,
+    Truth,
+    book_life_km,
+    draw_truth,
+    ended_only,
+    kept_histories,
+    looked_at_records,
+    once_followed_records,
+)
+
+TARGETS = {5: 0.20, 20: 0.11, 100: 0.05}
+FOLLOWED_KM = 200_000.0
+LEVEL = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """Errors of log scale over kinds; only kinds that were fitted count."""
+
+    rmse: float
+    bias: float
+    coverage: float
+    fitted_fraction: float
+
+    @classmethod
+    def of(cls, fit: WeibullFit, truth: Truth) -> "Accuracy":
+        """Of one way of fitting."""
+        error = fit.log_scale - truth.log_scale
+        fitted: BoolArray = np.isfinite(error)
+        reach = NormalDist().inv_cdf(0.5 + LEVEL / 2.0) * np.sqrt(fit.scale_variance[fitted])
+        return cls(
+            rmse(error[fitted]),
+            float(error[fitted].mean()),
+            float((np.abs(error[fitted]) < reach).mean()),
+            fitted.mean(),
+        )
+
+    def __str__(self) -> str:
+        return (
+            f"rmse {self.rmse:.3f}  bias {self.bias:+.3f}  80 % interval covers {100 * self.coverage:.0f} %"
+            f"  fitted {100 * self.fitted_fraction:.0f} %"
+        )
+
+
+def rmse(error: FloatArray) -> float:
+    """Root mean square."""
+    return float(np.sqrt((error**2).mean()))
+
+
+def book(kinds: int) -> Prior:
+    """The prior that the truth is drawn from."""
+    return Prior.around(np.full(kinds, BOOK_SCALE_KM), PRIOR_SD)
+
+
+def ways_of_fitting(ages: Ages, truth: Truth) -> dict[str, Accuracy]:
+    """Prior alone, maximum likelihood, maximum a posteriori, and the classical error, on the same records."""
+    kinds = len(truth.log_scale)
+    nothing = Ages(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64))
+    fits = {
+        "prior": fit_weibull(nothing, kinds, book(kinds)),
+        "likelihood": fit_weibull(ages, kinds),
+        "posterior": fit_weibull(ages, kinds, book(kinds)),
+        "ended only": fit_weibull(ended_only(ages), kinds),
+    }
+    return {name: Accuracy.of(fit, truth) for name, fit in fits.items()}
+
+
+def by_records(records: int, kinds: int, seed: int) -> dict[str, Accuracy]:
+    """Positions followed over two book lives, looked at every tenth of one."""
+    rng = np.random.default_rng(seed)
+    truth = draw_truth(rng, kinds)
+    return ways_of_fitting(looked_at_records(rng, truth, records, FOLLOWED_KM), truth)
+
+
+def once_followed(records: int, kinds: int, seed: int) -> dict[str, Accuracy]:
+    """Single lives, more than half of them still running when the records end."""
+    rng = np.random.default_rng(seed)
+    truth = draw_truth(rng, kinds)
+    return ways_of_fitting(once_followed_records(rng, truth, records), truth)
+
+
+def undated(positions: int, kinds: int, seed: int, habits: Habits) -> dict[str, Accuracy]:
+    """Used vehicles with gaps in their papers: all records, and only those whose fitting is known."""
+    rng = np.random.default_rng(seed)
+    truth = draw_truth(rng, kinds)
+    histories = kept_histories(rng, truth, positions, habits)
+    life = np.full(kinds, book_life_km())
+    return {
+        "all records": Accuracy.of(learn_lives(histories, life).fit, truth),
+        "dated only": Accuracy.of(learn_lives(chosen(histories, ~histories.is_undated()), life).fit, truth),
+    }
+
+
+def chosen(histories: Histories, which: BoolArray) -> Histories:
+    """The records where `which` holds."""
+    return Histories(*(getattr(histories, name)[which] for name in histories.__slots__))
+
+
+def main() -> None:
+    for records, target in TARGETS.items():
+        print(f"{records} records, target {target}")
+        for way, accuracy in by_records(records, 20_000 // records + 500, seed=1).items():
+            print(f"  {way:12} {accuracy}")
+    for records in TARGETS:
+        print(f"{records} lives followed once")
+        for way, accuracy in once_followed(records, 20_000 // records + 500, seed=2).items():
+            print(f"  {way:12} {accuracy}")
+    for positions in (4, 15, 75):
+        print(f"{positions} positions on used vehicles, half the fittings unknown")
+        for way, accuracy in undated(positions, 400 if positions < 50 else 80, 3, Habits()).items():
+            print(f"  {way:12} {accuracy}")
+
+
+if __name__ == "__main__":
+    main()
