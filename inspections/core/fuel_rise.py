@@ -131,7 +131,7 @@ def _step(
     deviation = log_use - chart.expected_log
     surprise = deviation / np.sqrt(noise * variance)
     cut = np.clip(surprise, -_CUT_SD, _CUT_SD)
-    doubt = np.maximum(np.abs(surprise) / 2.0, 1.0) ** 2
+    doubt = np.asarray(np.maximum(np.abs(surprise) / 2.0, 1.0) ** 2)
     _judge(chart, index, cut, np.clip(deviation, -0.5, 0.5))
     learning = ~chart.standing
     gain = np.where(learning, 1.0 / (variance + (doubt - 1.0) * relative_variance), 0.0)

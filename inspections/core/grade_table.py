@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fleetcare.kernel.grades import Grade
 from inspections.core.life_shapes import gamma_survival, weibull_moment, weibull_shape
 from inspections.core.looking import seen_chances
 from inspections.core.plausible_lives import (
@@ -27,14 +28,15 @@ from inspections.core.plausible_lives import (
     STAGE_SHARES,
     PlausibleLives,
     first_sign,
-    scale_weight,
+    lattice,
+    scales,
 )
 from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, LifeBook, Residuals
 
 ATOMS = 40
 SCALE_SD = 0.32
 """Spread of the logarithm of true lives about the book: 0.25 between makes of a part and 0.20 between vehicles."""
-_UNSEEN = 4
+UNSEEN = 4
 _LENGTHENING = 0.72 / 0.625
 _STAGE_MEAN_RESIDUAL, _STAGE_RESIDUAL_VARIANCE, _STAGE_VARIANCE = 0.625, 0.234375, 0.25
 _EVEN = np.linspace(0.0, 1.0, ATOMS + 1)
@@ -84,13 +86,19 @@ def residuals_by_last_grade(
     (its `last_clock_km`, shape (K,), is not read). A part fitted since its last look counts as seen sound when fitted.
     `table` is that of the whole book, if the caller keeps it between batches.
     """
-    row = np.where((book.pf_km[cells.slot] <= 0.0) & (last_grade > 0), cells.slot + len(book.life_km), cells.slot)
+    seen = np.where(last_grade == NEVER_LOOKED, UNSEEN, last_grade)
+    row = rows_of_seen(book, cells.slot, seen)
     if table is None:
         used, row = np.unique(row, return_inverse=True)
         table = GradeTable.of_rows(book, used)
-    unseen = last_grade == NEVER_LOOKED
-    since = np.where(unseen, 0.0, np.maximum(cells.now_clock_km - last_clock_km, 0.0))
-    return residuals_since(table, row, np.where(unseen, _UNSEEN, last_grade), since)
+    since = np.where(seen == UNSEEN, 0.0, np.maximum(cells.now_clock_km - last_clock_km, 0.0))
+    return residuals_since(table, row, seen, since)
+
+
+def rows_of_seen(book: LifeBook, slot: IntArray, seen: IntArray) -> IntArray:
+    """Row of each part, shape (K,): the second of its slot if a sign was seen on a part that should show none."""
+    surprised = (book.pf_km[slot] <= 0.0) & (seen > Grade.SOUND) & (seen < UNSEEN)
+    return np.where(surprised, slot + len(book.life_km), slot)
 
 
 def residuals_since(table: GradeTable, row: IntArray, seen: IntArray, since_km: FloatArray) -> Residuals:
@@ -146,7 +154,8 @@ def _met_at_random(lives: PlausibleLives) -> tuple[FloatArray, FloatArray]:
     position = begins + lives.age_fraction * lasts
     distance = np.maximum(threshold[:, None] - position, 0.0)
     states, rows, points = lasts.shape
-    return scale_weight(SCALE_SD) * lasts, distance.transpose(0, 2, 1, 3).reshape(4, rows, states * points)
+    believed = scales(lattice()[0], SCALE_SD)[1]
+    return believed * lasts, distance.transpose(0, 2, 1, 3).reshape(4, rows, states * points)
 
 
 def _sorted_chance(chance: FloatArray, seen_given_state: FloatArray, order: IntArray) -> FloatArray:
@@ -161,7 +170,7 @@ def _strata(chance: FloatArray, distance: FloatArray) -> tuple[FloatArray, Float
     middle = np.cumsum(chance, axis=1) - 0.5 * chance
     stratum = np.clip(np.searchsorted(_STRATA, middle, side="right") - 1, 0, ATOMS - 1)
     where = (stratum + ATOMS * np.arange(rows)[:, None]).ravel()
-    weight = np.bincount(where, chance.ravel(), rows * ATOMS)
+    weight = np.asarray(np.bincount(where, chance.ravel(), rows * ATOMS), dtype=np.float64)
     sums = [np.bincount(where, (chance * each).ravel(), rows * ATOMS) for each in distance]
     means = np.array(sums) / np.where(weight > 0.0, weight, 1.0)
     return weight.reshape(rows, ATOMS), means.reshape(4, rows, ATOMS)

@@ -26,7 +26,7 @@ import numpy as np
 from fleetcare.kernel.grades import Grade
 from inspections.core.as_bought import ages_at_start
 from inspections.core.looking import seen_steps
-from inspections.core.plausible_lives import SCALES, PlausibleLives
+from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.types import BoolArray, Cells, FloatArray, IntArray, LifeBook, Looks, Residuals
 
 LOOKS_BETWEEN_NORMALISING = 32
@@ -72,6 +72,11 @@ def residuals_by_life_filter(
         used, row = np.unique(row, return_inverse=True)
         lives = PlausibleLives.of_rows(book, used)
     return _filtered(lives, _records(lives, row, cells, looks))
+
+
+def distances_km(residuals: Residuals) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """The distances of `Residuals` in order: to minor, major, dangerous and failure."""
+    return residuals.to_minor_km, residuals.to_major_km, residuals.to_dangerous_km, residuals.to_failure_km
 
 
 def _at_fitted_part(cells: Cells, looks: Looks) -> Looks:
@@ -135,7 +140,7 @@ def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found
     total = weight.sum(axis=1)
     weight /= np.where(total > 0.0, total, 1.0)[:, None]
     found.weight[part] = weight
-    for each, distance in zip(_distances(found), left, strict=True):
+    for each, distance in zip(distances_km(found), left, strict=True):
         each[part] = np.maximum(distance, 0.0, out=distance)
     outlived = part[total <= 0.0]
     if len(outlived):
@@ -150,9 +155,9 @@ def _started(lives: PlausibleLives, records: _Records, part: IntArray) -> tuple[
     if len(unknown):
         row = records.row[part[unknown]]
         clock = np.minimum(records.start_km[part[unknown]], lives.oldest_km[row])
-        age, met = ages_at_start(lives.threshold_km[3, row], lives.age_fraction, clock, len(SCALES))
-        position[unknown] = age
-        weight[unknown] *= met
+        position[unknown], weight[unknown] = ages_at_start(
+            lives.threshold_km[3, row], lives.weight, lives.age_fraction, clock
+        )
     return weight, position
 
 
@@ -204,7 +209,3 @@ def _as_bought_today(records: _Records) -> _Records:
         driven_km=np.zeros_like(now),
         looks=np.zeros_like(records.looks),
     )
-
-
-def _distances(found: Residuals) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    return found.to_minor_km, found.to_major_km, found.to_dangerous_km, found.to_failure_km

@@ -64,7 +64,7 @@ def gamma_survival(shape: FloatArray, x: FloatArray) -> FloatArray:
     small = at < a + 1.0
     series = 1.0 - front * _power_series(a, np.where(small, safe, 1.0))
     fraction = front * _continued_fraction(a, np.where(small, a + 2.0, safe))
-    return np.clip(np.where(small, series, fraction), 0.0, 1.0)
+    return np.asarray(np.clip(np.where(small, series, fraction), 0.0, 1.0))
 
 
 def _shape_of(cv: float) -> float:

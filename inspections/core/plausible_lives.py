@@ -6,14 +6,18 @@ from sign to failure (the P-F interval of Nowlan & Heap, "Reliability-Centered M
 the delay-time model of Christer & Waller, J. Opl Res. Soc. 35, 1984, has one such stage. A scale multiplies the whole
 life: what the book does not know about this make of part, this vehicle and its use.
 
-The possibilities are 40 stratified lives at each of 9 scales: a rank-1 lattice (Korobov 1959; Sloan & Joe, "Lattice
-Methods for Multiple Integration", 1994) in first sign, three stages and the age when the record starts. Its
-generators were chosen for the least wrap-around discrepancy over all lives and within each scale. No random numbers:
-the same book gives the same lives. Lives of the same scale stand together.
+The possibilities are 360 points chosen without random numbers, so that the same book gives the same lives. First sign,
+scale and age at the start of the record come from a rank-1 lattice (Korobov 1959; Sloan & Joe, "Lattice Methods for
+Multiple Integration", 1994), scales from 0.35 to 2.85 drawn more widely than believed and weighted back, so that a
+book wrong by a factor of two still leaves lives to choose from. What a finding leaves plausible are the few lives
+whose first sign falls in a short stretch of the clock; therefore the three stages follow an additive recurrence
+(Kronecker sequence of the generalised golden ratio) along the order of the first signs, and any few neighbours show
+the whole range of stages. Against 40 lives at each of 9 scales the forecasts gain a twentieth in Brier skill.
 """
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -24,9 +28,8 @@ STAGE_SHARES = (0.50, 0.35, 0.15)
 """How minor, major and dangerous share the distance from first sign to failure."""
 SCALE_SD = 0.40
 """Spread (of the natural logarithm) of true lives about the book before looking."""
-SCALES = np.exp(np.linspace(math.log(0.35), math.log(2.85), 9))
-LIVES_PER_SCALE = 40
-LIVES = LIVES_PER_SCALE * len(SCALES)
+LEAST_SCALE, GREATEST_SCALE = 0.35, 2.85
+LIVES = 360
 
 SMOOTHING_OF_PF = 0.06
 """Logistic width of a grade's threshold, of the P-F interval: small against every stage, or failures of parts
@@ -38,7 +41,11 @@ SIGN_ON_HIDDEN_PF_OF_LIFE = 0.10
 OLDEST_OF_LIFE = 3.4
 """No part is taken to have been older than this many typical lives when its record starts."""
 
-_GENERATORS = np.array([1, 97, 139, 227, 251])
+_LATTICE = np.array([1, 133, 109])
+"""Of least wrap-around discrepancy in scale and first sign, then with the age."""
+_RECURRENCE = 1.2207440846057594
+"""The generalised golden ratio of three dimensions, x^4 = x + 1."""
+_DRAWN_SCALE_SD = 0.50
 _REACH = 690.0
 """Largest exponent kept, just inside what a double holds."""
 _CENTRE_OF_LIFE = 3.0
@@ -66,8 +73,6 @@ class PlausibleLives:
     """Age beyond which no part's record starts, shape (R,)."""
     weight: FloatArray
     """Shape (P,), sums to 1."""
-    scale: FloatArray
-    """Shape (P,)."""
     age_fraction: FloatArray
     """Where in its span the age at the start of the record lies, shape (P,), 0 to 1."""
 
@@ -83,9 +88,9 @@ class PlausibleLives:
         life = book.life_km[slot]
         shown = np.where(rows >= len(book.life_km), SIGN_ON_HIDDEN_PF_OF_LIFE * life, 0.0)
         pf = np.where(book.pf_km[slot] > 0.0, book.pf_km[slot], shown)
-        point = lattice()
-        scale = np.repeat(SCALES, LIVES_PER_SCALE)
-        threshold = scale * thresholds_km(life, book.life_cv[slot], pf, point[:4])
+        scale_point, sign_point, age_point = lattice()
+        scale, weight = scales(scale_point, SCALE_SD)
+        threshold = thresholds_km(life, book.life_cv[slot], pf, scale, sign_point)
         centre = _CENTRE_OF_LIFE * life
         smoothing = np.maximum(SMOOTHING_OF_PF * pf, SMOOTHING_OF_LIFE * life)
         exponent = (threshold[:3] - centre[:, None]) / smoothing[:, None]
@@ -95,9 +100,8 @@ class PlausibleLives:
             centre_km=centre,
             smoothing_km=smoothing,
             oldest_km=OLDEST_OF_LIFE * life,
-            weight=scale_weight(SCALE_SD),
-            scale=scale,
-            age_fraction=point[4],
+            weight=weight,
+            age_fraction=age_point,
         )
 
     def growth_of_look(self, row: IntArray, position_km: FloatArray) -> FloatArray:
@@ -106,29 +110,44 @@ class PlausibleLives:
         return np.asarray(np.exp(np.clip(exponent, -_REACH, _REACH)))
 
 
-def scale_weight(scale_sd: float) -> FloatArray:
-    """Chance of each life, shape (P,), under a lognormal scale of median 1 whose logarithm has this spread."""
-    weight = np.exp(-0.5 * (np.log(np.repeat(SCALES, LIVES_PER_SCALE)) / scale_sd) ** 2)
-    return np.asarray(weight / weight.sum())
-
-
 def lattice() -> FloatArray:
-    """Stratified points of the unit cube, shape (5, P), in runs of one scale that are each stratified too."""
-    steps = np.arange(LIVES).reshape(LIVES_PER_SCALE, len(SCALES)).T.ravel()
-    return (_GENERATORS[:, None] * steps % LIVES + 0.5) / LIVES
+    """Evenly spread points of the unit cube, shape (3, P), the first coordinate rising."""
+    return np.asarray((_LATTICE[:, None] * np.arange(LIVES) % LIVES + 0.5) / LIVES)
 
 
-def thresholds_km(life_km: FloatArray, life_cv: FloatArray, pf_km: FloatArray, point: FloatArray) -> FloatArray:
-    """Thresholds of lives of scale 1, shape (4, R, P), from points of the unit cube, shape (4, P).
+def scales(fraction: FloatArray, scale_sd: float) -> tuple[FloatArray, FloatArray]:
+    """Scales at `fraction` (P,) of the law they are drawn from, and their weights under the law believed, both (P,).
+
+    Both laws are lognormal of median 1 between LEAST_SCALE and GREATEST_SCALE; `scale_sd` is the believed spread of
+    the logarithm. Weights sum to 1.
+    """
+    drawn = NormalDist(0.0, _DRAWN_SCALE_SD)
+    low, high = drawn.cdf(math.log(LEAST_SCALE)), drawn.cdf(math.log(GREATEST_SCALE))
+    log_scale = np.array([drawn.inv_cdf(low + (high - low) * each) for each in fraction])
+    weight = np.exp(0.5 * log_scale**2 * (_DRAWN_SCALE_SD**-2 - scale_sd**-2))
+    return np.exp(log_scale), np.asarray(weight / weight.sum())
+
+
+def thresholds_km(
+    life_km: FloatArray, life_cv: FloatArray, pf_km: FloatArray, scale: FloatArray, sign_fraction: FloatArray
+) -> FloatArray:
+    """Thresholds, shape (4, R, P), of lives whose first sign is at `sign_fraction` (P,) of its law, times `scale` (P,).
 
     The first sign has mean life - P-F and what the stages leave of the life's variance. Hidden parts (`pf_km` 0)
     have all four thresholds at the failure.
     """
     mean, cv = first_sign(life_km, life_cv, pf_km)
-    sign = mean[:, None] * weibull_quantile(point[0], weibull_shape(cv)[:, None])
-    stages = stage_quantile(point[1:]) * np.array(STAGE_SHARES)[:, None]
-    after = np.concatenate([np.zeros((1, point.shape[1])), np.cumsum(stages, axis=0)])
-    return sign + pf_km[:, None] * after[:, None, :]
+    sign = scale * mean[:, None] * weibull_quantile(sign_fraction, weibull_shape(cv)[:, None])
+    stages = stage_quantile(_recurrence()) * np.array(STAGE_SHARES)[:, None]
+    after = np.concatenate([np.zeros((1, LIVES)), np.cumsum(stages, axis=0)])
+    rank = np.argsort(np.argsort(sign, axis=1), axis=1)
+    return sign + scale * pf_km[:, None] * after[:, rank]
+
+
+def _recurrence() -> FloatArray:
+    """Points of the unit cube, shape (3, P), any few neighbours of which are spread over it."""
+    step = _RECURRENCE ** -np.arange(1.0, 4.0)
+    return np.asarray((0.5 + step[:, None] * np.arange(LIVES)) % 1.0)
 
 
 def first_sign(life_km: FloatArray, life_cv: FloatArray, pf_km: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -25,6 +25,7 @@ ATOMS = 48
 _THIN = SPREAD_POINTS // ATOMS
 _LEAST_NOISE_FRACTION = 0.003
 _CHUNK = 256
+_CUT_CHUNK = 96
 _SUSPECTED_FRACTION = 0.5
 
 
@@ -94,9 +95,7 @@ def forecast_wear(series: WearSeries, readings: WearReadings, rate_cv: float = R
     forecast = _blank(len(series.life_km))
     for chosen, clock_km, rows in _equal_batches(series, readings):
         suspects = _forecast_unbroken(grid, series, forecast, chosen, rows)
-        again = np.flatnonzero(suspects)
-        part = max(_CHUNK // (rows.readings + 1), 8)
-        for which in chunks(again, part):
+        for which in chunks(np.flatnonzero(suspects), _CUT_CHUNK):
             cuts = cut_at_renewals(grid, rows.take(which))
             atoms = draw_atoms(grid, rows.take(which), cuts.belief)
             _store(forecast, series, chosen[which], atoms)

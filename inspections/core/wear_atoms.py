@@ -49,31 +49,33 @@ def draw_atoms(grid: Grid, rows: Rows, belief: Belief) -> Atoms:
 
     Systematic draws over rates (and cuts), then over roughness, then over the normal belief, on an even lattice.
     """
-    line, rate_at = _draw_hypotheses(belief, len(ROUGHNESSES))
-    at = (np.arange(len(line))[:, None], line, rate_at)
+    place, line, rate_at = _draw_hypotheses(belief, len(ROUGHNESSES))
     rate = grid.rate.astype(np.float32)[rate_at]
-    roughness = (ROUGHNESSES**2).astype(np.float32)[line % len(ROUGHNESSES)]
-    roughness *= rows.roughness_scale.astype(np.float32)[:, None]
+    roughness = (ROUGHNESSES**2).astype(np.float32)[line] * rows.roughness_scale.astype(np.float32)[:, None]
     since = (rows.since_last if rows.readings else np.zeros(len(line))).astype(np.float32)[:, None]
     return Atoms(
-        wear=belief.mean[at] + rate * since,
-        variance=belief.variance[at] + rate * rate * roughness * since,
+        wear=belief.mean.ravel()[place] + rate * since,
+        variance=np.asarray(belief.variance.ravel()[place] + rate * rate * roughness * since, dtype=np.float32),
         rate=rate,
         roughness=roughness,
     )
 
 
-def _draw_hypotheses(belief: Belief, lines: int) -> tuple[IntArray, IntArray]:
-    """Index of the roughness line and of the rate of each draw, both (S, P)."""
+def _draw_hypotheses(belief: Belief, lines: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Place of each draw in the belief's arrays end to end, its roughness line and its rate, all (S, P)."""
     series, all_lines, rates = belief.weight.shape
-    weight = belief.weight.reshape(series, all_lines // lines, lines, rates)
-    group = _search(weight.sum(axis=2).reshape(series, -1))
+    by_rate = belief.weight.reshape(series, all_lines // lines, lines, rates).sum(axis=2).reshape(series, -1)
+    group = _search(by_rate)
     cut, rate_at = group // rates, group % rates
     row = np.arange(series)[:, None]
-    by_line = np.cumsum(weight[row, cut, :, rate_at], axis=2)
-    below = SPREAD.other_share[:, None] * by_line[:, :, -1:] > by_line
-    line = np.minimum(below.sum(axis=2), lines - 1)
-    return cut * lines + line, rate_at
+    place = (row * all_lines + cut * lines) * rates + rate_at
+    wanted = SPREAD.other_share.astype(np.float32) * by_rate[row, group]
+    weight = belief.weight.ravel()
+    line, reached = np.zeros_like(place), np.zeros_like(wanted)
+    for index in range(lines - 1):
+        reached += weight[place + index * rates]
+        line += reached < wanted
+    return place + line * rates, line, rate_at
 
 
 def _search(weight: FloatArray) -> IntArray:

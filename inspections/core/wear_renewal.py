@@ -16,7 +16,7 @@ UNRECORDED_FRACTION = 0.5
 """Chance that a part which should be worn out was renewed without a record (common practice, no source)."""
 _UNRECORDED_AT_RANDOM = 0.03
 """The same for a part with no reason to be renewed, in one gap."""
-_WORTH_A_LOOK_FRACTION = 0.02
+_WORTH_A_LOOK_FRACTION = 0.1
 _IMPOSSIBLE = 1e-30
 
 
@@ -34,7 +34,7 @@ class Cuts:
 
 
 def renewal_suspects(grid: Grid, rows: Rows, trace: Trace) -> BoolArray:
-    """Which series, shape (S,), hold a reading that a new part would explain with a chance above 2 %."""
+    """Which series, shape (S,), hold a reading that a new part would explain with a chance above a tenth."""
     suspect = np.zeros(len(rows.noise_variance), dtype=bool)
     chance = _renewal_chance(rows, trace)
     for reading in range(rows.readings):

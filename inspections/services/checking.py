@@ -9,7 +9,7 @@ from fleetcare.kernel.errors import Fault, InvalidInput
 from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.units import convert
 from inspections.catalogue.catalogue import Catalogue, PartCheck
-from inspections.catalogue.grading import ImplausibleValueError, UnknownObservationError, grade_result
+from inspections.catalogue.grading import grade_result
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def _graded(entry: PartCheck, scheme: str, result: Mapping[str, Any]) -> Checked
     grade = None
     if examined:
         # The worst of what was said, measured and observed governs: a mild word never hides a torn boot.
-        grade = max(said or Grade.SOUND, _found(entry, scheme, value, observations))
+        grade = max(said or Grade.SOUND, grade_result(entry.check, value, observations, scheme))
     return CheckedResult(
         check_key=entry.key,
         part_key=entry.part.key,
@@ -112,15 +112,3 @@ def _value(entry: PartCheck, measurement: Mapping[str, Any] | None) -> float | N
         sentence = f"{entry.check.title} is measured in {wanted.unit}; {measurement['unit']} does not fit."
         raise InvalidInput.at("/measurement/unit", "wrong-unit", sentence)
     return value
-
-
-def _found(entry: PartCheck, scheme: str, value: float | None, observations: tuple[str, ...]) -> Grade:
-    try:
-        return grade_result(entry.check, value, observations, scheme)
-    except ImplausibleValueError as error:
-        sentence = f"{str(error)[0].upper()}{str(error)[1:]}. Measure again, and look at the unit."
-        raise InvalidInput.at("/measurement/value", "implausible", sentence) from error
-    except UnknownObservationError as error:
-        known = ", ".join(error.allowed) or "none"
-        sentence = f"This check does not know {error.key}; it knows: {known}. Say it in the note instead."
-        raise InvalidInput.at("/observations", "unknown-observation", sentence) from error

@@ -114,6 +114,8 @@ def rank_jobs(
     rate_minor_per_hour: what an hour of work counts for, shape (V,).
     unseen_too_long: cells listed although they have no finding, shape (K,).
     horizon_km: the distance that `waiting.failure_chance_fraction` stands for, only told in the reasons.
+
+    Raises ValueError where an option has no cells.
     """
     unseen = np.zeros(len(grade), dtype=bool) if unseen_too_long is None else unseen_too_long
     listed = (grade >= Grade.MINOR) | unseen
@@ -138,6 +140,8 @@ def candidates(options: Sequence[JobOption], grade: IntArray, unseen_too_long: B
 def _touching(options: Sequence[JobOption], listed: BoolArray) -> IntArray:
     """Indices of the options with at least one cell that is listed."""
     lengths = np.fromiter((len(option.cells) for option in options), np.int64, len(options))
+    if not lengths.all():
+        raise ValueError("A job option must put at least one fitted part right.")
     cell = np.fromiter(chain.from_iterable(option.cells for option in options), np.int64, int(lengths.sum()))
     option = np.repeat(np.arange(len(options)), lengths)
     return np.unique(option[listed[cell]])

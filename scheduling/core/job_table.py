@@ -51,10 +51,8 @@ class JobTable:
 def job_table(options: Sequence[JobOption], rate_minor_per_hour: FloatArray) -> JobTable:
     """The options of a batch as arrays. `rate_minor_per_hour`, shape (V,), is what an hour of work counts for.
 
-    Raises ValueError where an option has no cells.
+    Every option has at least one cell.
     """
-    if any(not option.cells for option in options):
-        raise ValueError("a job option must put at least one fitted part right")
     vehicle = np.fromiter((option.vehicle for option in options), np.int64, len(options))
     order = np.argsort(vehicle, kind="stable")
     vehicle = vehicle[order]

@@ -1,7 +1,9 @@
 """Prices on waiting: the expected cost of each way to wait with each job, and what that consists of.
 
 A job over several parts is done once: by plan if none of them failed before, else after the first that fails. Their
-failures are taken as independent, the first one's cost as their mean weighted by their chances.
+failures are taken as independent, the first one's cost as their mean weighted by their chances. The cost book's
+figures are for one position: of a job over several, `planned_minor` is a share, and the whole of it comes on top of
+what a failure of one of them costs.
 """
 
 from dataclasses import dataclass
@@ -49,7 +51,7 @@ def priced(table: JobTable, cells: Cells, waiting: Waiting, costs: CostBook, cre
     cell, job = table.cell, table.cell_job
     slot = cells.slot[cell]
     failed = waiting.failure_fraction[cell]
-    failure_cost = costs.failure_minor[slot][:, None]
+    failure_cost = _failure_cost(table, costs, slot)[:, None]
     credit = credit_minor_per_km[slot] * table.renews[job]
     none_failed = _product(1.0 - failed, table)
     failure = (1.0 - none_failed) * _mean_by_chance(failed, failure_cost, table)
@@ -73,6 +75,15 @@ def priced(table: JobTable, cells: Cells, waiting: Waiting, costs: CostBook, cre
         failure_chance_fraction=failure_chance,
         failure_cost_minor=_mean_by_chance(chance, failure_cost, table)[:, 0],
     )
+
+
+def _failure_cost(table: JobTable, costs: CostBook, slot: IntArray) -> FloatArray:
+    """What a failure of each entry of `table.cell` costs: one position's, and what the job takes beyond that.
+
+    The cost book knows one position's share of the usual job; an axle's job renews the other side too, whoever fails.
+    """
+    beyond = table.later_minor[table.cell_job] - costs.planned_minor[slot]
+    return np.asarray(costs.failure_minor[slot] + np.maximum(beyond, 0.0))
 
 
 def _sum(values: FloatArray, table: JobTable) -> FloatArray:

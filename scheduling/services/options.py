@@ -1,5 +1,6 @@
 """Which jobs could put right what was found, with hours, parts, access and follow-ups in the fleet's money."""
 
+import dataclasses
 from functools import lru_cache
 
 import numpy as np
@@ -23,12 +24,21 @@ def job_options(batch: Batch) -> list[JobOption]:
     options: dict[tuple[int, str, tuple[str, ...]], JobOption] = {}
     for row in np.flatnonzero(batch.last_grade >= Grade.MINOR).tolist():
         vehicle, slot = int(batch.cells.vehicle[row]), int(batch.cells.slot[row])
+        part = catalogue.slots[slot].part_key
         for work in _works(slot, euro):
-            part = catalogue.slots[slot].part_key
-            slots = (catalogue.slot_index[part, position] for position in work.positions or ("",))
-            cells = tuple(row_of[vehicle, each] for each in slots if (vehicle, each) in row_of)
-            options.setdefault((vehicle, work.key, work.positions), JobOption(vehicle, work, cells))
+            there = {position: catalogue.slot_index[part, position] for position in work.positions or ("",)}
+            rows = {position: row_of[vehicle, each] for position, each in there.items() if (vehicle, each) in row_of}
+            fitting = _at(work, tuple(position for position in rows if position))
+            options.setdefault(
+                (vehicle, work.key, fitting.positions), JobOption(vehicle, fitting, tuple(rows.values()))
+            )
     return list(options.values())
+
+
+@lru_cache(maxsize=65536)
+def _at(work: JobWork, positions: tuple[str, ...]) -> JobWork:
+    """The job at those of its positions that a vehicle has; one object for all vehicles alike."""
+    return dataclasses.replace(work, positions=positions)
 
 
 @lru_cache(maxsize=65536)

@@ -125,7 +125,7 @@ BAD = [
     ({"results": [result(PADS, "front-left", measurement={"value": 3, "unit": "bar"})]},
      {"/results/0/measurement/unit": "wrong-unit"}),
     ({"results": [result(PADS, "front-left", measurement={"value": 900, "unit": "mm"})]},
-     {"/results/0/measurement/value": "implausible"}),
+     {"/results/0/measurement/value": "implausible-value"}),
     ({"results": [result(PADS, "front-left", measurement={"value": 3})]}, {"/results/0/measurement/unit": "required"}),
     ({"results": [result(grade="major"), result(grade="minor")]}, {"/results/1/check": "twice"}),
     ({"results": [result(position="rear-right", grade="major")]}, {"/results/0/check": "not-applicable"}),

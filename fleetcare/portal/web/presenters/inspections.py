@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -111,7 +111,7 @@ def _finding(
     look = looks.get((row.seen_in_id, row.check_key, row.position))
     put_off = row.deferred_until is not None and row.deferred_until > today
     return FindingShown(
-        title=words.at_place(words.check(row.check_key), words.place(row.position)),
+        title=_title([row]),
         grade=words.grade(row.grade),
         seen=_seen(figures, scheme, row.check_key, **look) if look else NOTHING_SEEN,
         seen_on=figures.day(row.seen_on),
@@ -177,7 +177,7 @@ def _summary(figures: Figures, defects: int, sound: int, missing: int) -> str:
 
 def _result(figures: Figures, scheme: str, row: "Result") -> ResultShown:
     return ResultShown(
-        title=words.at_place(words.check(row.check_key), words.place(row.position)),
+        title=_title([row]),
         grade=words.grade(row.grade),
         seen=_seen(figures, scheme, row.check_key, value=row.value, observations=row.observations, note=row.note),
         not_examined=row.not_examined,
@@ -186,6 +186,20 @@ def _result(figures: Figures, scheme: str, row: "Result") -> ResultShown:
 
 def _by_system(figures: Figures, scheme: str, rows: Iterable["Result"]) -> tuple[SystemResults, ...]:
     groups: dict[str, list[ResultShown]] = {}
-    for row in rows:
-        groups.setdefault(words.system_of_check(row.check_key), []).append(_result(figures, scheme, row))
+    for same in _told_alike(rows):
+        shown = replace(_result(figures, scheme, same[0]), title=_title(same))
+        groups.setdefault(words.system_of_check(same[0].check_key), []).append(shown)
     return tuple(SystemResults(words.system(key) or gettext("Other"), tuple(found)) for key, found in groups.items())
+
+
+def _told_alike(rows: Iterable["Result"]) -> list[list["Result"]]:
+    """Results that say the same of several places of one check, and nothing beside, together."""
+    groups: dict[tuple[str, str], list[Result]] = {}
+    for row in rows:
+        says_more = row.value is not None or row.observations or row.note
+        groups.setdefault((row.check_key, row.position if says_more else ""), []).append(row)
+    return list(groups.values())
+
+
+def _title(rows: "list[Result]") -> str:
+    return words.at_place(words.check(rows[0].check_key), words.places(row.position for row in rows))

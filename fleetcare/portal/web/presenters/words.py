@@ -72,7 +72,7 @@ def place(position: str | None) -> str:
 
 def places(positions: Iterable[str]) -> str:
     """Several places, the four corners and the pairs of an axle or a side told as one."""
-    found = tuple(positions)
+    found = tuple(position for position in positions if position)
     together = _TOGETHER.get(frozenset(found))
     return str(together) if together else ", ".join(place(position) for position in found)
 

@@ -1,0 +1,154 @@
+"""Figures and words as the reader writes them."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleetcare.portal.web.presenters import words
+from fleetcare.portal.web.presenters.condition import condition_shown
+from fleetcare.portal.web.presenters.figures import Figures
+from fleetcare.portal.web.presenters.rule import rule
+from inspections.catalogue.loader import default_catalogue
+
+ENGLISH = Figures("EUR", "km", "en")
+GERMAN = Figures("EUR", "km", "de")
+
+
+@dataclass(frozen=True)
+class Open:
+    """An open finding, as the verdict counts it."""
+
+    grade: words.GradeShown
+
+
+def condition(**said: Any) -> dict[str, Any]:
+    document = {
+        "score": 80.0,
+        "interval": {"low": 70.0, "high": 88.0, "level": 0.8},
+        "coverage_fraction": 0.7,
+        "worst_grade": "sound",
+        "do_not_drive": False,
+        "dangers": [],
+        "next_year_cost": {"amount": "840.00", "currency": "EUR"},
+        "contributions": [],
+        "as_of": "2026-10-03",
+        "disclaimer": "An aid, no certificate.",
+    }
+    return {**document, **said}
+
+
+def verdict(*grades: str, **said: Any) -> str:
+    findings = [Open(words.grade(grade)) for grade in grades]
+    return condition_shown(ENGLISH, condition(**said), findings).verdict
+
+
+def test_estimates_are_told_in_whole_units_of_any_currency() -> None:
+    assert ENGLISH.money(123_450) == "€1,235"
+    assert Figures("JPY", "km", "en").money(1235) == "¥1,235"
+    assert Figures("BHD", "km", "en").money(1_235_000) == "BHD 1,235"
+    assert GERMAN.money(123_450).replace("\xa0", " ") == "1.235 €"
+    assert ENGLISH.money_of({"amount": "0.49", "currency": "EUR"}) == "€0"
+
+
+@given(st.integers(0, 1_000_000))
+def test_whole_miles_come_back_as_they_went_in(miles: int) -> None:
+    shown = Figures("GBP", "mi", "en").distance(Decimal(miles) * Decimal("1.609344"))
+    assert shown == f"{miles:,} mi"
+
+
+def test_a_share_that_is_not_nothing_is_not_told_as_nothing() -> None:
+    assert ENGLISH.percent(0.0) == "0%"
+    assert ENGLISH.percent(0.001) == "<1%"
+    assert ENGLISH.percent(0.714) == "71%"
+
+
+def test_days_have_a_form_for_machines_and_one_for_readers() -> None:
+    day = ENGLISH.day("2026-10-03")
+    assert day is not None
+    assert (day.iso, day.text) == ("2026-10-03", "Oct 3, 2026")
+    assert ENGLISH.day(None) is None
+
+
+def test_a_measured_value_keeps_the_digits_it_was_entered_with() -> None:
+    assert ENGLISH.measured(3.5, "mm") == "3.5 mm"
+    assert ENGLISH.measured(1.6, "mm") == "1.6 mm"
+    assert GERMAN.measured(1.6, "mm") == "1,6 mm"
+
+
+@given(st.floats(0, 100), st.floats(0, 40), st.floats(0, 40))
+def test_the_band_on_the_rule_holds_the_mark_and_stays_on_the_rule(score: float, below: float, above: float) -> None:
+    drawn = rule(score, score - below, score + above)
+    at, low, width = float(drawn.at), float(drawn.low), float(drawn.width)
+    assert 0 <= low <= at + 0.005
+    assert at - 0.5 <= low + width <= 100.51
+
+
+@given(st.lists(st.floats(0.0001, 3), min_size=1, max_size=40))
+def test_score_and_losses_add_up_to_a_hundred_as_they_are_shown(points: list[float]) -> None:
+    systems = list(default_catalogue().systems)
+    parts = [
+        {"system": systems[index % len(systems)], "part": "p", "title": "Part", "position": None, "grade": None,
+         "points": value * 100 / 121, "reason": "r"}
+        for index, value in enumerate(points)
+    ]  # fmt: skip
+    score = 100.0 - sum(part["points"] for part in parts)
+    shown = condition_shown(ENGLISH, condition(score=score, contributions=parts), [])
+    tenths = [round(float(loss.points) * 10) for loss in shown.losses]
+    assert round(float(shown.exact_score) * 10) + sum(tenths) == 1000
+    assert tenths == sorted(tenths, reverse=True)
+
+
+def test_the_verdict_is_never_milder_than_the_worst_that_is_open() -> None:
+    danger = {"part": "front-brake-pads", "title": "Front brake pads", "position": "front-left", "why": "w"}
+    assert verdict("dangerous", do_not_drive=True, dangers=[danger]).startswith("Do not drive")
+    assert verdict("minor", "dangerous", "major").startswith("A dangerous defect is open")
+    assert "2 major ones are open" in verdict("minor", "major", "major")
+    assert "a minor one is open" in verdict("minor")
+    assert verdict() == "No defect is open in what was looked at."
+    assert verdict(coverage_fraction=0.0).startswith("Nothing is known yet")
+
+
+def test_no_verdict_clears_a_vehicle_for_the_road() -> None:
+    for grades in ((), ("minor",), ("major",), ("dangerous",)):
+        assert not any(word in verdict(*grades).lower() for word in ("safe", "roadworthy", "fit to", "pass"))
+
+
+def test_thin_coverage_is_said_beside_the_verdict() -> None:
+    assert "15% of the vehicle" in condition_shown(ENGLISH, condition(coverage_fraction=0.15), []).caveat
+    assert condition_shown(ENGLISH, condition(coverage_fraction=0.7), []).caveat == ""
+
+
+def test_every_grade_and_position_of_the_catalogue_has_words() -> None:
+    for slot in default_catalogue().slots:
+        said = words.place(slot.position)
+        assert "-" not in said
+        assert bool(said) == bool(slot.position)
+    assert words.grade(None).key == "not-examined"
+
+
+def test_several_places_are_told_as_one_where_there_is_a_word_for_it() -> None:
+    assert words.places(["front-left", "front-right"]) == "front, both sides"
+    assert words.places(["rear-right", "front-left", "front-right", "rear-left"]) == "all four corners"
+    assert words.places(["cylinder-1", "cylinder-3"]) == "cylinder 1, cylinder 3"
+    assert words.places([""]) == ""
+
+
+def test_a_check_names_its_part_once() -> None:
+    assert words.check("front-brake-pads.thickness") == "Front pad thickness"
+    for key, entry in default_catalogue().checks.items():
+        said = words.check(key)
+        assert said in {entry.check.title, f"{entry.part.title}: {entry.check.title[0].lower()}{entry.check.title[1:]}"}
+
+
+def test_what_the_catalogue_has_lost_is_shown_as_it_was_stored() -> None:
+    assert words.check("gone.check") == "gone.check"
+    assert words.observations("gone.check", ["torn"]) == ["torn"]
+    assert words.access("gone.front-left") == "gone, front left"
+    assert words.follow_up("gone") == ("gone", 0)
+    assert words.sheet("gone") == "gone"
+    assert words.system("gone") == "gone"
+    assert words.failure("gone") == ""
