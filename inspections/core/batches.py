@@ -6,22 +6,23 @@ import numpy as np
 
 from inspections.core.types import Cells, Looks
 
-PARTS_IN_BATCH = 6_000
+PARTS_IN_BATCH = 1_500
+"""About 25 vehicles, whose possibilities take 20 MB: more costs time for fetching fresh memory."""
 
 
 def batches(cells: Cells, looks: Looks, *, parts: int = PARTS_IN_BATCH) -> Iterator[tuple[slice, Cells, Looks]]:
     """Runs of whole vehicles of at most `parts` cells (a larger vehicle goes alone), with where they stand in `cells`.
 
-    `cells.vehicle` must not decrease and `looks` must be sorted by cell. Looks are renumbered to their batch.
+    A vehicle's cells must stand together and `looks` be sorted by cell; looks are renumbered to their batch.
     """
-    ends = np.flatnonzero(np.diff(cells.vehicle)) + 1
-    ends = np.append(ends, len(cells.vehicle))
-    first = 0
-    while first < len(cells.vehicle):
-        fitting = ends[(ends > first) & (ends <= first + parts)]
-        last = int(fitting[-1]) if len(fitting) else int(ends[ends > first][0])
+    bounds = np.append(np.flatnonzero(np.diff(cells.vehicle, prepend=-1)), len(cells.vehicle))
+    at = 0
+    while at < len(bounds) - 1:
+        fitting = int(np.searchsorted(bounds, bounds[at] + parts, side="right")) - 1
+        after = max(fitting, at + 1)
+        first, last = int(bounds[at]), int(bounds[after])
         yield slice(first, last), *_cut(cells, looks, first, last)
-        first = last
+        at = after
 
 
 def _cut(cells: Cells, looks: Looks, first: int, last: int) -> tuple[Cells, Looks]:

@@ -5,9 +5,11 @@ Distances are clock km (see `types`); months are clock km over the part's own cl
 
 import numpy as np
 
+from inspections.core.batches import batches
 from inspections.core.life_filter import distances_km, residuals_by_life_filter
 from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.types import (
+    GRADES,
     NEVER_LOOKED,
     Cells,
     FloatArray,
@@ -79,6 +81,10 @@ def prior_grade_mix(book: LifeBook, cells: Cells, *, lives: PlausibleLives | Non
 
     From the fitting or, where that is unknown, from the vehicle's own clock; run to failure, nothing renewed early.
     """
-    nothing = np.zeros(0)
-    unseen = Looks(nothing.astype(np.int64), nothing, nothing.astype(np.int64))
-    return grade_chance_fraction(residuals_by_life_filter(book, cells, unseen, lives=lives))
+    known = PlausibleLives.of(book) if lives is None else lives
+    none = np.zeros(0, dtype=np.int64)
+    unseen = Looks(none, np.zeros(0), none)
+    mix = np.empty((len(cells.slot), len(GRADES)))
+    for where, some, looks in batches(cells, unseen):
+        mix[where] = grade_chance_fraction(residuals_by_life_filter(book, some, looks, lives=known))
+    return mix

@@ -36,7 +36,7 @@ from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Li
 ATOMS = 40
 SCALE_SD = 0.32
 """Spread of the logarithm of true lives about the book: 0.25 between makes of a part and 0.20 between vehicles."""
-UNSEEN = 4
+_UNSEEN = 4
 _LENGTHENING = 0.72 / 0.625
 _STAGE_MEAN_RESIDUAL, _STAGE_RESIDUAL_VARIANCE, _STAGE_VARIANCE = 0.625, 0.234375, 0.25
 _EVEN = np.linspace(0.0, 1.0, ATOMS + 1)
@@ -86,22 +86,22 @@ def residuals_by_last_grade(
     (its `last_clock_km`, shape (K,), is not read). A part fitted since its last look counts as seen sound when fitted.
     `table` is that of the whole book, if the caller keeps it between batches.
     """
-    seen = np.where(last_grade == NEVER_LOOKED, UNSEEN, last_grade)
-    row = rows_of_seen(book, cells.slot, seen)
+    seen = np.where(last_grade == NEVER_LOOKED, _UNSEEN, last_grade)
+    row = _rows(book, cells.slot, seen)
     if table is None:
         used, row = np.unique(row, return_inverse=True)
         table = GradeTable.of_rows(book, used)
-    since = np.where(seen == UNSEEN, 0.0, np.maximum(cells.now_clock_km - last_clock_km, 0.0))
-    return residuals_since(table, row, seen, since)
+    since = np.where(seen == _UNSEEN, 0.0, np.maximum(cells.now_clock_km - last_clock_km, 0.0))
+    return _residuals_since(table, row, seen, since)
 
 
-def rows_of_seen(book: LifeBook, slot: IntArray, seen: IntArray) -> IntArray:
+def _rows(book: LifeBook, slot: IntArray, seen: IntArray) -> IntArray:
     """Row of each part, shape (K,): the second of its slot if a sign was seen on a part that should show none."""
-    surprised = (book.pf_km[slot] <= 0.0) & (seen > Grade.SOUND) & (seen < UNSEEN)
+    surprised = (book.pf_km[slot] <= 0.0) & (seen > Grade.SOUND) & (seen < _UNSEEN)
     return np.where(surprised, slot + len(book.life_km), slot)
 
 
-def residuals_since(table: GradeTable, row: IntArray, seen: IntArray, since_km: FloatArray) -> Residuals:
+def _residuals_since(table: GradeTable, row: IntArray, seen: IntArray, since_km: FloatArray) -> Residuals:
     """The possibilities of a row and grade seen (each (K,)) that have survived `since_km` (K,) of clock."""
     left = table.distance_km[:, row, seen] - since_km[:, None]
     weight = table.weight[row, seen] * (left[3] > 0.0)

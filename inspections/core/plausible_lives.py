@@ -141,7 +141,7 @@ def thresholds_km(
     stages = stage_quantile(_recurrence()) * np.array(STAGE_SHARES)[:, None]
     after = np.concatenate([np.zeros((1, LIVES)), np.cumsum(stages, axis=0)])
     rank = np.argsort(np.argsort(sign, axis=1), axis=1)
-    return sign + scale * pf_km[:, None] * after[:, rank]
+    return np.asarray(sign + scale * pf_km[:, None] * after[:, rank])
 
 
 def _recurrence() -> FloatArray:

@@ -16,10 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from inspections.core.deterioration import prior_grade_mix
-from inspections.core.grade_table import UNSEEN, GradeTable, residuals_since, rows_of_seen
+from inspections.core.grade_table import GradeTable, residuals_by_last_grade
 from inspections.core.plausible_lives import OLDEST_OF_LIFE
 from inspections.core.types import (
     GRADES,
+    NEVER_LOOKED,
     BoolArray,
     Cells,
     CostBook,
@@ -27,7 +28,7 @@ from inspections.core.types import (
     IntArray,
     LifeBook,
 )
-from inspections.core.yearly_cost import expected_cost_minor
+from inspections.core.yearly_cost import MONTHS, next_year_cost
 
 TYPICAL_KM_PER_YEAR = 13_500.0
 SCALE_MINOR = 250_000.0
@@ -86,16 +87,14 @@ def build_score_table(
 
     `scale_minor` is what 2,500 euros are in the minor units of `costs`.
     """
-    table = GradeTable.of(book) if grades is None else grades
-    slots = np.arange(len(book.life_km))
-    yearly = _yearly_minor(table, book, costs)
+    yearly, stake = _yearly_minor(book, costs, grades)
     loss = yearly - yearly[:, :1, :1]
     mean, square = _unseen(book, loss[:, :, 0])
     return ScoreTable(
         loss_minor=loss,
         unseen_minor=mean,
         unseen_square=square,
-        stake_minor=_cost_minor(table, book, costs, slots, np.full_like(slots, UNSEEN), np.zeros(len(slots))),
+        stake_minor=stake,
         life_km=book.life_km,
         recent_km=RECENT_OF_PF * book.pf_km,
         safety=costs.safety,
@@ -103,23 +102,20 @@ def build_score_table(
     )
 
 
-def _yearly_minor(table: GradeTable, book: LifeBook, costs: CostBook) -> FloatArray:
-    """lambda, shape (S, 4, len(SINCE_OF_LIFE)), non-decreasing in grade and distance since the look."""
+def _yearly_minor(book: LifeBook, costs: CostBook, grades: GradeTable | None) -> tuple[FloatArray, FloatArray]:
+    """lambda, (S, 4, len(SINCE_OF_LIFE)), non-decreasing in grade and distance, and of parts never looked at, (S,)."""
     shape = (len(book.life_km), len(GRADES), len(SINCE_OF_LIFE))
     slot, grade, since = (each.ravel() for each in np.indices(shape))
-    cost = _cost_minor(table, book, costs, slot, grade, SINCE_OF_LIFE[since] * book.life_km[slot])
-    worse = np.maximum.accumulate(cost.reshape(shape), axis=1)
-    return np.asarray(np.maximum.accumulate(worse, axis=2))
-
-
-def _cost_minor(
-    table: GradeTable, book: LifeBook, costs: CostBook, slot: IntArray, seen: IntArray, since_km: FloatArray
-) -> FloatArray:
-    row = rows_of_seen(book, slot, seen)
+    slots = np.arange(shape[0])
+    slot, grade = np.concatenate([slot, slots]), np.concatenate([grade, np.full_like(slots, NEVER_LOOKED)])
+    looked_at = np.concatenate([-SINCE_OF_LIFE[since], np.zeros(shape[0])]) * book.life_km[slot]
     weight = book.km_weight[slot]
     horizon = weight * TYPICAL_KM_PER_YEAR + (1.0 - weight) * book.km_per_year[slot]
-    pace = TYPICAL_KM_PER_YEAR / horizon
-    return expected_cost_minor(residuals_since(table, row, seen, since_km), costs, slot, horizon, pace)
+    cells = Cells(slot, slot, np.full(len(slot), np.nan), np.zeros(len(slot)), horizon / MONTHS)
+    left = residuals_by_last_grade(book, cells, grade, looked_at, table=grades)
+    cost = next_year_cost(left, costs, cells, driven_km_per_clock_km=TYPICAL_KM_PER_YEAR / horizon)
+    worse = np.maximum.accumulate(cost[: -shape[0]].reshape(shape), axis=1)
+    return np.maximum.accumulate(worse, axis=2), cost[-shape[0] :]
 
 
 def _unseen(book: LifeBook, fresh_loss: FloatArray) -> tuple[FloatArray, FloatArray]:

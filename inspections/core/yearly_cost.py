@@ -10,7 +10,7 @@ The planned job falls due when the part is graded major. Nothing is expected of 
 
 import numpy as np
 
-from inspections.core.types import Cells, CostBook, FloatArray, IntArray, Residuals
+from inspections.core.types import BoolArray, Cells, CostBook, FloatArray, IntArray, Residuals
 
 MONTHS = 12
 ROWS_AT_ONCE = 256
@@ -27,23 +27,14 @@ def next_year_cost(
     """
     horizon = MONTHS * cells.clock_km_per_month
     pace = np.broadcast_to(np.asarray(driven_km_per_clock_km, dtype=np.float64), horizon.shape)
-    return expected_cost_minor(residuals, costs, cells.slot, horizon, pace)
-
-
-def expected_cost_minor(
-    residuals: Residuals, costs: CostBook, slot: IntArray, horizon_km: FloatArray, driven_km_per_clock_km: FloatArray
-) -> FloatArray:
-    """The expectation above for each part, shape (K,), over `horizon_km` (K,) of its clock."""
-    expected = np.empty(len(slot))
-    for first in range(0, len(slot), ROWS_AT_ONCE):
+    expected = np.empty(len(horizon))
+    for first in range(0, len(horizon), ROWS_AT_ONCE):
         part = slice(first, first + ROWS_AT_ONCE)
-        expected[part] = _some(
-            _rows(residuals, part), costs, slot[part], horizon_km[part], driven_km_per_clock_km[part]
-        )
+        expected[part] = _expected_minor(_rows(residuals, part), costs, cells.slot[part], horizon[part], pace[part])
     return expected
 
 
-def _some(
+def _expected_minor(
     residuals: Residuals, costs: CostBook, slot: IntArray, horizon_km: FloatArray, pace: FloatArray
 ) -> FloatArray:
     horizon = horizon_km[:, None]
@@ -59,7 +50,7 @@ def _some(
     return np.asarray(jobs + pace * exposure)
 
 
-def _chance(residuals: Residuals, happens: np.ndarray) -> FloatArray:
+def _chance(residuals: Residuals, happens: BoolArray) -> FloatArray:
     return np.asarray(np.vecdot(residuals.weight, happens.astype(np.float64)))
 
 

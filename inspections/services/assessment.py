@@ -16,8 +16,10 @@ from fleetcare.fleet.models import Standing, Vehicle
 from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money, rounded_minor
 from inspections.core.life_filter import residuals_by_life_filter
-from inspections.core.score import Scores, ScoreTable, build_score_table, next_year_cost, score_vehicles
+from inspections.core.score import Scores, score_vehicles
+from inspections.core.score_table import ScoreTable, build_score_table
 from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Looks, Residuals
+from inspections.core.yearly_cost import next_year_cost
 from inspections.models import Assessment, Finding, ScorePoint
 from inspections.selectors import stored_assessment
 from inspections.services.costs import fleet_costs, reference_costs
@@ -125,7 +127,7 @@ def _document(batch: Batch, scores: Scores, index: int, yearly_minor: int, rows:
             "level": 0.8,
         },
         "coverage_fraction": round(float(scores.coverage_fraction[index]), 4),
-        "worst_grade": Grade(int(scores.worst_grade[index])).word,
+        "worst_grade": _worst(scores, index).word,
         "do_not_drive": bool(scores.do_not_drive[index]),
         "dangers": [_danger(batch, row) for row in rows if _is_danger(batch, row)],
         "next_year_cost": Money(yearly_minor, batch.fleet.currency).as_json(),
@@ -133,6 +135,11 @@ def _document(batch: Batch, scores: Scores, index: int, yearly_minor: int, rows:
         "as_of": batch.on.isoformat(),
         "disclaimer": DISCLAIMER,
     }
+
+
+def _worst(scores: Scores, index: int) -> Grade:
+    """Sound where nothing bad was seen, also where nothing was looked at: coverage says how much that means."""
+    return Grade(max(int(scores.worst_grade[index]), 0))
 
 
 def _contribution(batch: Batch, scores: Scores, row: int) -> Json:
@@ -232,7 +239,7 @@ def _store_standings(verdicts: Verdicts) -> None:
         standing, document = vehicle.standing, verdicts.documents[index]
         standing.score, standing.coverage_fraction = document["score"], document["coverage_fraction"]
         standing.score_low, standing.score_high = document["interval"]["low"], document["interval"]["high"]
-        standing.worst_grade = int(verdicts.scores.worst_grade[index])
+        standing.worst_grade = int(_worst(verdicts.scores, index))
         standing.do_not_drive = document["do_not_drive"]
         standing.open_findings = counts.get(vehicle.pk, 0)
         standing.next_year_cost_minor = rounded_minor(float(verdicts.next_year_minor[index]))

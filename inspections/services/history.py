@@ -10,6 +10,7 @@ import numpy as np
 
 from fleetcare.fleet.models import Fleet, OdometerReading, Vehicle
 from fleetcare.kernel.dates import years_between
+from fleetcare.kernel.grades import Grade
 from inspections.catalogue.books import life_book
 from inspections.catalogue.catalogue import Catalogue
 from inspections.catalogue.loader import default_catalogue
@@ -76,6 +77,9 @@ def load_batch(fleet: Fleet, vehicle_ids: Iterable[uuid.UUID], on: date) -> Batc
     fittings = _fittings(fleet, vehicles)
     cells = _cells(catalogue, book, layout, now_km, now_years, rates, fittings)
     looks, last_grade, last_clock = _looks(fleet, catalogue, book, layout, fittings)
+    # A part fitted since anybody looked was sound when it was fitted.
+    new = (last_grade == NEVER_LOOKED) & ~np.isnan(cells.fitted_clock_km)
+    last_grade, last_clock = np.where(new, Grade.SOUND, last_grade), np.where(new, cells.fitted_clock_km, last_clock)
     since = np.where(last_grade == NEVER_LOOKED, 0.0, np.maximum(cells.now_clock_km - last_clock, 0.0))
     return Batch(fleet, catalogue, book, on, vehicles, rates, cells, looks, last_grade, since)
 

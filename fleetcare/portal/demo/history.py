@@ -24,6 +24,7 @@ _SINGLE_LEFT_OUT = 0.01
 _DESCRIPTIONS = ("", "", "", "maker's own part", "pattern part", "used, from a breaker", "overhauled exchange part")
 _NOTES = ("", "", "", "Done on the drive, light rain.", "On the lift, wheels off.", "Two of us, torch and mirror.")
 _UNSEEN_FOR_YEARS = 2.6
+_FULL_IN_A_WORKSHOP = 0.4
 
 
 def history(catalogue: Catalogue, fleet: DemoFleet, vehicle: DemoVehicle, today: date) -> tuple[Event, ...]:
@@ -62,7 +63,7 @@ class _Past:
             last = on == days[-1]
             if last and self.vehicle.character == "dangerous":
                 self._endanger(on)
-            found = self._look(on, FULL_SHEET if last and self._looks_properly else self._sheet(number))
+            found = self._look(on, FULL_SHEET if last and self._ends_with_everything else self._sheet(number))
             until = self.today if last else days[number + 1]
             self._remedy(found, on, until, sparing=last and self.vehicle.character == "dangerous")
             before = on
@@ -71,6 +72,12 @@ class _Past:
     @property
     def _looks_properly(self) -> bool:
         return self.vehicle.character != "unseen"
+
+    @property
+    def _ends_with_everything(self) -> bool:
+        """A workshop is not paid for a full look at every customer's vehicle."""
+        thorough = self.fleet.kind != "workshop" or self.vehicle.character in {"careful", "dangerous"}
+        return self._looks_properly and (thorough or self.rng.random() < _FULL_IN_A_WORKSHOP)
 
     def _days_of_looks(self) -> list[date]:
         end = self.today - timedelta(days=self.rng.randint(9, 85))
@@ -85,11 +92,12 @@ class _Past:
         return days
 
     def _sheet(self, number: int) -> str:
-        bought = self.since > self.vehicle.first_used_on and self.fleet.kind != "workshop"
-        if number == 0 and bought and self._looks_properly:
+        wanted = drawn(self.rng, self.habits.sheets)
+        if self.fleet.kind == "workshop" and self._looks_properly:
+            # Customers come with the vehicle for more than a walk round it.
+            wanted = {"five-minute": "before-trip"}.get(wanted, wanted)
+        elif number == 0 and self._looks_properly and self.since > self.vehicle.first_used_on:
             wanted = "before-buying"
-        else:
-            wanted = drawn(self.rng, self.habits.sheets)
         return wanted if wanted in self.catalogue.sheets else FULL_SHEET
 
     def _clock_km(self, slot: Slot, on: date) -> float:

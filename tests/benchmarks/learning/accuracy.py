@@ -6,13 +6,14 @@ Targets (log scale, prior sd 0.4): root mean square error at most 0.20, 0.11 and
 never worse than the better of the prior alone and maximum likelihood.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 
-from inspections.core.lives import learn_lives
+from inspections.core.lives import book_prior, learn_lives
 from inspections.core.part_ages import Histories
+from inspections.core.shrinkage import learn_with_common_bias
 from inspections.core.types import BoolArray, FloatArray
 from inspections.core.weibull import Ages, Prior, WeibullFit, fit_weibull
 from tests.benchmarks.learning.records import (
@@ -45,15 +46,15 @@ class Accuracy:
     @classmethod
     def of(cls, fit: WeibullFit, truth: Truth) -> "Accuracy":
         """Of one way of fitting."""
-        error = fit.log_scale - truth.log_scale
+        return cls.of_errors(fit.log_scale - truth.log_scale, np.sqrt(fit.scale_variance))
+
+    @classmethod
+    def of_errors(cls, error: FloatArray, sd: FloatArray) -> "Accuracy":
+        """Of errors and the standard deviations claimed for them; NaN where nothing was fitted."""
         fitted: BoolArray = np.isfinite(error)
-        reach = NormalDist().inv_cdf(0.5 + LEVEL / 2.0) * np.sqrt(fit.scale_variance[fitted])
-        return cls(
-            rmse(error[fitted]),
-            float(error[fitted].mean()),
-            float((np.abs(error[fitted]) < reach).mean()),
-            fitted.mean(),
-        )
+        reach = NormalDist().inv_cdf(0.5 + LEVEL / 2.0) * sd[fitted]
+        covered = (np.abs(error[fitted]) < reach).mean()
+        return cls(rmse(error[fitted]), float(error[fitted].mean()), float(covered), float(fitted.mean()))
 
     def __str__(self) -> str:
         return (
@@ -111,6 +112,31 @@ def undated(positions: int, kinds: int, seed: int, habits: Habits) -> dict[str, 
     }
 
 
+def common_bias(kinds: int, positions: int, fleets: int, seed: int) -> dict[str, Accuracy]:
+    """Fleets whose parts all last longer or shorter than the book says, by e^N(0, 0.3) in common and 0.25 each.
+
+    Shrinkage over kinds beside the book's prior for each kind alone, and beside nearly no prior.
+    """
+    rng = np.random.default_rng(seed)
+    life = np.full(kinds, book_life_km())
+    wide = replace(book_prior(life), log_scale_sd=np.full(kinds, 2.0))
+    errors: dict[str, list[FloatArray]] = {"book alone": [], "hardly any prior": [], "shrunk": []}
+    sds: dict[str, list[FloatArray]] = {name: [] for name in errors}
+    for _ in range(fleets):
+        shape = rng.normal(np.log(3.0), 0.35, kinds)
+        truth = Truth(np.log(BOOK_SCALE_KM) + rng.normal(0.0, 0.3) + rng.normal(0.0, 0.25, kinds), shape)
+        histories = kept_histories(rng, truth, positions, Habits(dates_known_fraction=0.8))
+        fits = {
+            "book alone": learn_lives(histories, life).fit,
+            "hardly any prior": learn_lives(histories, life, wide).fit,
+            "shrunk": learn_with_common_bias(histories, life)[0].fit,
+        }
+        for name, fit in fits.items():
+            errors[name].append(fit.log_scale - truth.log_scale)
+            sds[name].append(np.sqrt(fit.scale_variance))
+    return {name: Accuracy.of_errors(np.concatenate(errors[name]), np.concatenate(sds[name])) for name in errors}
+
+
 def chosen(histories: Histories, which: BoolArray) -> Histories:
     """The records where `which` holds."""
     return Histories(*(getattr(histories, name)[which] for name in histories.__slots__))
@@ -129,6 +155,10 @@ def main() -> None:
         print(f"{positions} positions on used vehicles, half the fittings unknown")
         for way, accuracy in undated(positions, 400 if positions < 50 else 80, 3, Habits()).items():
             print(f"  {way:12} {accuracy}")
+    for positions in (3, 12):
+        print(f"30 kinds with a common bias, {positions} positions each")
+        for way, accuracy in common_bias(30, positions, 30, 4).items():
+            print(f"  {way:16} {accuracy}")
 
 
 if __name__ == "__main__":

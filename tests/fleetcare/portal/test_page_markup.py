@@ -1,6 +1,7 @@
 """What holds for every page: no inline style or script, names for everything, words marked for translation."""
 
 import re
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +69,7 @@ def test_every_page_has_a_language_a_title_one_first_heading_and_a_way_past_the_
 def test_headings_go_down_one_level_at_a_time(markup: Markup) -> None:
     levels = [int(element.tag[1]) for element in markup.elements if re.fullmatch("h[1-6]", element.tag)]
     assert levels[0] == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False)), levels
+    assert all(after <= before + 1 for before, after in pairwise(levels)), levels
 
 
 def test_every_field_has_a_label_and_every_link_and_button_a_name(markup: Markup) -> None:

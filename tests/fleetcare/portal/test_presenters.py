@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 

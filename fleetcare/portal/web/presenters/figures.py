@@ -42,7 +42,7 @@ def _locale(language: str) -> Locale:
 @lru_cache(maxsize=64)
 def _whole_amounts(language: str) -> NumberPattern:
     """The locale's pattern for money, without digits after the point: what is estimated is not told in cents."""
-    pattern = copy.copy(_locale(language).currency_formats["standard"])
+    pattern: NumberPattern = copy.copy(_locale(language).currency_formats["standard"])
     pattern.frac_prec = (0, 0)
     return pattern
 
@@ -85,7 +85,7 @@ class Figures:
 
     def _amount(self, amount: Decimal, currency: str) -> str:
         pattern = _whole_amounts(self.language)
-        return pattern.apply(amount, _locale(self.language), currency=currency, currency_digits=False)
+        return str(pattern.apply(amount, _locale(self.language), currency=currency, currency_digits=False))
 
     def distance(self, km: Decimal | float, step: int = 1) -> str:
         """A distance in the fleet's unit, to whole `step`s of it."""

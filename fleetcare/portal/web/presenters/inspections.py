@@ -1,7 +1,7 @@
 """Inspections, their results as recorded, and the findings that stay open."""
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Day, Figures
 from inspections.catalogue.grading import governing_limit
 from inspections.catalogue.loader import default_catalogue
+from inspections.words import InspectionState
 
 if TYPE_CHECKING:
     from inspections.models import Finding, Inspection, Result
@@ -92,7 +93,7 @@ def inspection_shown(figures: Figures, row: "Inspection", results: int, worst_gr
         inspector=row.inspector,
         note=row.note,
         trouble_codes=tuple(row.trouble_codes),
-        draft=row.state == "draft",
+        draft=row.state == InspectionState.DRAFT,
         checks=ngettext("%(count)d check", "%(count)d checks", results) % {"count": results},
         grade=words.grade(worst_grade),
     )
@@ -201,5 +202,5 @@ def _told_alike(rows: Iterable["Result"]) -> list[list["Result"]]:
     return list(groups.values())
 
 
-def _title(rows: "list[Result]") -> str:
+def _title(rows: "Sequence[Finding | Result]") -> str:
     return words.at_place(words.check(rows[0].check_key), words.places(row.position for row in rows))
