@@ -31,7 +31,7 @@ from inspections.core.types import BoolArray, Cells, FloatArray, IntArray, LifeB
 
 LOOKS_BETWEEN_NORMALISING = 32
 """Before a long record of odd looks could underflow."""
-PARTS_AT_ONCE = 96
+PARTS_AT_ONCE = 128
 """Rows of lives worked on together, so that they stay in the processor's cache."""
 
 

@@ -23,6 +23,9 @@ from inspections.core.weibull import Band, Prior, WeibullFit
 COMMON_SD = 0.4
 SPREAD_SD = 0.4
 SPREAD_STEPS = 60
+WIDEST_SPREAD = 4.0
+"""Spreads are tried up to so many times what is believed."""
+
 ROUNDS = 3
 LEAST_EVIDENCE = 1e-3
 """Records worth less than this share of the prior are taken to say nothing."""
@@ -88,7 +91,7 @@ def shrink(
     known = np.isfinite(variance) & (variance > 0.0) & np.isfinite(log_factor)
     precision = np.where(known, 1.0 / np.where(known, variance, 1.0), 0.0)
     own = np.where(known, log_factor, 0.0)
-    spread = np.linspace(0.0, 4.0 * spread_sd, SPREAD_STEPS + 1)[1:, None]
+    spread = (np.arange(SPREAD_STEPS)[:, None] + 0.5) * (WIDEST_SPREAD * spread_sd / SPREAD_STEPS)
     trust = precision / (1.0 + precision * spread**2)
     total = trust.sum(axis=1) + common_sd**-2.0
     common = (trust * own).sum(axis=1) / total

@@ -140,7 +140,7 @@ def _chances(likely: FloatArray, shows: FloatArray, background: FloatArray) -> t
         if_bad = _explain_back(still, shows[:, row])
         joint[row] = likely[row] * (if_bad @ before[row])
         still = (1.0 - likely[row]) * still + likely[row] * if_bad
-    return joint / total, float(np.prod(1.0 - likely) * np.prod(background) / total)
+    return np.minimum(joint / total, 1.0), float(np.prod(1.0 - likely) * np.prod(background) / total)
 
 
 def _explain(chance_of_set: FloatArray, shown: FloatArray) -> FloatArray:

@@ -136,22 +136,33 @@ def _forecast_block(
 def _rate_weights(day: FloatArray, odometer_km: FloatArray) -> FloatArray:
     """Weight of each log rate, shape (S, cells), after readings of shape (S, n).
 
-    Over a long gap the mean rate differs from the rate at its end, by a third of the random walk's variance.
+    Over a long gap the mean rate differs from the rate at its end, by a third of the random walk's variance. The
+    variance is scaled by the vehicle's mean rate and not by each hypothesis's own: else a driver more regular than
+    assumed would be taken for a slower one, whose increments vary less.
     """
     score = (_LOG_RATES - np.log(TYPICAL_KM_PER_DAY)) / RATE_LOG_SD
     prior = np.exp(-0.5 * score * score)
     weight = np.repeat((prior / prior.sum())[None, :], len(day), axis=0)
+    if day.shape[1] < 2:
+        return weight
     rate = np.exp(_LOG_RATES)
+    scale = _mean_rate(day, odometer_km)[:, None] ** 2
     for index in range(1, day.shape[1]):
         days = (day[:, index] - day[:, index - 1])[:, None]
         travelled = (odometer_km[:, index] - odometer_km[:, index - 1])[:, None]
         wandered = DRIFT_PER_ROOT_YEAR**2 * days / DAYS_PER_YEAR / 3.0
-        variance = rate**2 * (ROUGHNESS_DAYS * days + wandered * days**2) + INCREMENT_SD_KM**2
-        log_likelihood = -0.5 * ((travelled - rate * days) ** 2 / variance + np.log(variance))
+        variance = scale * (ROUGHNESS_DAYS * days + wandered * days**2) + INCREMENT_SD_KM**2
+        log_likelihood = -0.5 * (travelled - rate * days) ** 2 / variance
         log_likelihood -= log_likelihood.max(axis=1, keepdims=True)
         weight = _drifted(weight, days) * np.exp(log_likelihood) + 1e-300
         weight /= weight.sum(axis=1, keepdims=True)
     return weight
+
+
+def _mean_rate(day: FloatArray, odometer_km: FloatArray) -> FloatArray:
+    """Km per day over all readings, shape (S,), held near the typical rate by two months' worth of it."""
+    days, travelled = (np.asarray(column[:, -1] - column[:, 0]) for column in (day, odometer_km))
+    return np.asarray((travelled + 60.0 * TYPICAL_KM_PER_DAY) / (days + 60.0))
 
 
 def _drifted(weight: FloatArray, days: FloatArray) -> FloatArray:

@@ -19,12 +19,13 @@ from inspections.catalogue.catalogue import ApplicableCheck, Catalogue, Slot
 from inspections.catalogue.grading import grade_result
 from inspections.catalogue.vocabularies import FULL_SHEET
 
-_DAYS_BETWEEN_READINGS = 230
+_DAYS_BETWEEN_READINGS = 270
 _SINGLE_LEFT_OUT = 0.01
 _DESCRIPTIONS = ("", "", "", "maker's own part", "pattern part", "used, from a breaker", "overhauled exchange part")
 _NOTES = ("", "", "", "Done on the drive, light rain.", "On the lift, wheels off.", "Two of us, torch and mirror.")
+_WRITTEN_IN_PASSING = 0.4
 _UNSEEN_FOR_YEARS = 2.6
-_FULL_IN_A_WORKSHOP = 0.4
+_FULL_IN_A_WORKSHOP = 0.45
 
 
 def history(catalogue: Catalogue, fleet: DemoFleet, vehicle: DemoVehicle, today: date) -> tuple[Event, ...]:
@@ -76,7 +77,7 @@ class _Past:
     @property
     def _ends_with_everything(self) -> bool:
         """A workshop is not paid for a full look at every customer's vehicle."""
-        thorough = self.fleet.kind != "workshop" or self.vehicle.character in {"careful", "dangerous"}
+        thorough = self.fleet.kind != "workshop" or self.vehicle.character == "dangerous"
         return self._looks_properly and (thorough or self.rng.random() < _FULL_IN_A_WORKSHOP)
 
     def _days_of_looks(self) -> list[date]:
@@ -135,7 +136,7 @@ class _Past:
     def _renew(self, slot: Slot, on: date, removal: str, *, memorable: bool = False) -> None:
         """Renews what the part's usual job covers, and writes it down if somebody thinks of it."""
         covered = positions_covered(renewing_job(self.catalogue, slot.part_key), slot.position)
-        remembered = self.habits.recorded * (0.5 if removal == "failed" else 1.0)
+        remembered = self.habits.recorded * (_WRITTEN_IN_PASSING if removal == "failed" else 1.0)
         recorded = memorable or self.rng.random() < remembered
         description = self.rng.choice(_DESCRIPTIONS)
         for position in covered:

@@ -109,7 +109,8 @@ def vehicle(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> Http
     open_findings = list(inspection_selectors.open_findings(access, found))
     looks = _looks(found, open_findings)
     findings = findings_shown(figures, access.fleet.limit_scheme, open_findings, looks, on)
-    condition = condition_shown(figures, current_condition(access, found), findings)
+    examined = found.standing.inspected_on is not None
+    condition = condition_shown(figures, current_condition(access, found), findings, examined=examined)
     context = {
         "fleet": access.fleet,
         "vehicle": vehicle_shown(figures, found, on),

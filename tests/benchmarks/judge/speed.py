@@ -24,7 +24,7 @@ from inspections.core.yearly_cost import next_year_cost
 from tests.benchmarks.judge.world import judge_book
 
 PARTS, LOOKS = 60, 5
-CHUNK = 96
+CHUNK = 128
 ROUNDS = 5
 
 

@@ -40,9 +40,9 @@ def condition(**said: Any) -> dict[str, Any]:
     return {**document, **said}
 
 
-def verdict(*grades: str, **said: Any) -> str:
+def verdict(*grades: str, examined: bool = True, **said: Any) -> str:
     findings = [Open(words.grade(grade)) for grade in grades]
-    return condition_shown(ENGLISH, condition(**said), findings).verdict
+    return condition_shown(ENGLISH, condition(**said), findings, examined=examined).verdict
 
 
 def test_estimates_are_told_in_whole_units_of_any_currency() -> None:
@@ -108,7 +108,7 @@ def test_the_verdict_is_never_milder_than_the_worst_that_is_open() -> None:
     assert "2 major ones are open" in verdict("minor", "major", "major")
     assert "a minor one is open" in verdict("minor")
     assert verdict() == "No defect is open in what was looked at."
-    assert verdict(coverage_fraction=0.0).startswith("Nothing is known yet")
+    assert verdict(examined=False).startswith("Nothing is known yet")
 
 
 def test_no_verdict_clears_a_vehicle_for_the_road() -> None:
@@ -117,7 +117,10 @@ def test_no_verdict_clears_a_vehicle_for_the_road() -> None:
 
 
 def test_thin_coverage_is_said_beside_the_verdict() -> None:
-    assert "15% of the vehicle" in condition_shown(ENGLISH, condition(coverage_fraction=0.15), []).caveat
+    assert (
+        "a recent look at only 15% of the vehicle"
+        in condition_shown(ENGLISH, condition(coverage_fraction=0.15), []).caveat
+    )
     assert condition_shown(ENGLISH, condition(coverage_fraction=0.7), []).caveat == ""
 
 

@@ -73,9 +73,13 @@ class ConditionShown:
     disclaimer: str
 
 
-def condition_shown(figures: Figures, document: Json, findings: Sequence[Any]) -> ConditionShown:
-    """The condition document (API: `condition/`) with the open findings that its verdict counts."""
-    examined = document["coverage_fraction"] > 0
+def condition_shown(
+    figures: Figures, document: Json, findings: Sequence[Any], *, examined: bool = True
+) -> ConditionShown:
+    """The condition document (API: `condition/`) with the open findings that its verdict counts.
+
+    `examined` says whether anybody has ever looked; coverage only counts looks that are recent enough.
+    """
     interval = document["interval"]
     exact, losses = _ledger(figures, document["score"], document["contributions"])
     return ConditionShown(
@@ -135,7 +139,7 @@ def _caveat(figures: Figures, coverage_fraction: float) -> str:
     if coverage_fraction >= THIN_COVERAGE:
         return ""
     share = figures.percent(coverage_fraction)
-    return gettext("This rests on %(share)s of the vehicle; most of it has not been looked at.") % {"share": share}
+    return gettext("It rests on a recent look at only %(share)s of the vehicle.") % {"share": share}
 
 
 def _ledger(figures: Figures, score: float, contributions: Iterable[Json]) -> tuple[str, tuple[SystemLoss, ...]]:

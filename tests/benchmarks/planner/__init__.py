@@ -1,0 +1,1 @@
+"""Measured: planning problems of growing size."""
