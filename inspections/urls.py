@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.api import catalogue, vehicle
+from inspections.api import catalogue, judgement, vehicle
 
 _VEHICLE = "fleets/<uuid:fleet_id>/vehicles/<uuid:vehicle_id>/"
 _INSPECTION = f"{_VEHICLE}inspections/<uuid:inspection_id>/"
@@ -22,5 +22,8 @@ urlpatterns = [
     path(f"{_INSPECTION}complete/", vehicle.CompleteInspection.as_view()),
     path(f"{_VEHICLE}findings/", vehicle.Findings.as_view()),
     path(f"{_VEHICLE}findings/<uuid:finding_id>/", vehicle.OneFinding.as_view()),
-    path(f"{_VEHICLE}condition/", vehicle.Condition.as_view()),
+    path(f"{_VEHICLE}condition/", judgement.Condition.as_view()),
+    path(f"{_VEHICLE}condition/history/", judgement.ConditionHistory.as_view()),
+    path(f"{_VEHICLE}condition/explain/", judgement.Explanation.as_view()),
+    path(f"{_VEHICLE}forecast/", judgement.Forecast.as_view()),
 ]

@@ -6,7 +6,6 @@ from fleetcare.fleet.api.answers import Answer, MoneyOut
 from fleetcare.kernel.grades import GRADE_WORDS
 from inspections.words import InspectionState
 
-
 FINDING_STATES = ["open", "closed"]
 
 
@@ -169,3 +168,131 @@ class ConditionOut(Answer):
     contributions = ContributionOut(many=True)
     as_of = serializers.DateField()
     disclaimer = serializers.CharField()
+
+
+class BandOut(Answer):
+    low = serializers.FloatField()
+    expected = serializers.FloatField()
+    high = serializers.FloatField()
+    level = serializers.FloatField()
+
+
+class UsageOut(Answer):
+    km_per_year = BandOut()
+    odometer_now_km = BandOut()
+    readings = serializers.IntegerField()
+
+
+class DaysOut(Answer):
+    low = serializers.DateField(allow_null=True)
+    expected = serializers.DateField(allow_null=True)
+    high = serializers.DateField(allow_null=True)
+
+
+class KilometresOut(Answer):
+    low = serializers.FloatField(allow_null=True)
+    expected = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+
+
+class RenewalOut(Answer):
+    """A new part seems to have been fitted unrecorded, between these days."""
+
+    chance_fraction = serializers.FloatField()
+    earliest = serializers.DateField()
+    latest = serializers.DateField()
+    question = serializers.CharField()
+
+
+class MeasuredForecastOut(Answer):
+    check = serializers.CharField()
+    unit = serializers.CharField(allow_blank=True)
+    limit = serializers.FloatField()
+    readings = serializers.IntegerField()
+    value_now = BandOut()
+    wear_per_1000_km = BandOut()
+    limit_on = DaysOut()
+    limit_at_km = KilometresOut()
+    limit_passed_fraction = serializers.FloatField()
+    renewal_suspected = RenewalOut(allow_null=True)
+
+
+class FailsOut(Answer):
+    early = serializers.DateField(allow_null=True)
+    expected = serializers.DateField(allow_null=True)
+    late = serializers.DateField(allow_null=True)
+
+
+class ExpectedOut(Answer):
+    failure_chance_next_year_fraction = serializers.FloatField()
+    fails = FailsOut(help_text="10 %, 50 % and 90 % of such parts have failed by these days; null: not in 60 years.")
+    next_grade_on = serializers.DateField(allow_null=True)
+
+
+class PartForecastOut(ExpectedOut):
+    part = serializers.CharField()
+    title = serializers.CharField()
+    position = serializers.CharField(allow_null=True)
+    grade = serializers.ChoiceField(GRADE_WORDS, allow_null=True)
+    measured = MeasuredForecastOut(allow_null=True)
+
+
+class ForecastOut(Answer):
+    as_of = serializers.DateField()
+    usage = UsageOut()
+    items = PartForecastOut(many=True)
+
+
+class LifeOut(Answer):
+    life_km = serializers.FloatField()
+    life_cv = serializers.FloatField()
+    first_sign_to_failure_km = serializers.FloatField()
+    km_weight = serializers.FloatField()
+    km_per_year_of_age = serializers.FloatField()
+    source = serializers.CharField()  # type: ignore[assignment]  # an answer named so
+    clock = serializers.CharField()
+
+
+class ClockOut(Answer):
+    fitted_clock_km = serializers.FloatField(allow_null=True)
+    history = serializers.CharField()
+    now_clock_km = serializers.FloatField()
+    clock_km_per_month = serializers.FloatField()
+    since_look_km = serializers.FloatField()
+
+
+class LookOut(Answer):
+    clock_km = serializers.FloatField()
+    grade = serializers.ChoiceField(GRADE_WORDS)
+
+
+class PartCostsOut(Answer):
+    planned_job = MoneyOut()
+    failure = MoneyOut()
+    major_per_1000_km = MoneyOut()
+    dangerous_per_1000_km = MoneyOut()
+    next_year = MoneyOut()
+
+
+class ExplanationOut(Answer):
+    part = serializers.CharField()
+    title = serializers.CharField()
+    position = serializers.CharField(allow_null=True)
+    grade = serializers.ChoiceField(GRADE_WORDS, allow_null=True)
+    usage = UsageOut()
+    life = LifeOut()
+    clock = ClockOut()
+    looks = LookOut(many=True)
+    costs = PartCostsOut()
+    expected = ExpectedOut()
+    measured = MeasuredForecastOut(allow_null=True)
+    points = serializers.FloatField()
+    digest = serializers.CharField()
+
+
+class ScorePointOut(Answer):
+    as_of = serializers.DateField()
+    score = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    coverage_fraction = serializers.FloatField()

@@ -12,7 +12,7 @@ from inspections.catalogue.loader import default_catalogue
 from inspections.catalogue.walk import Reading, Walk, WalkCheck, WalkStation
 
 if TYPE_CHECKING:
-    from inspections.models import Finding, FittedPart, Inspection, Result
+    from inspections.models import Finding, FittedPart, Inspection, Result, ScorePoint
 
 Json = dict[str, Any]
 
@@ -150,4 +150,14 @@ def _measurement(reading: Reading) -> Json:
         "dangerous": reading.dangerous,
         "least": reading.least,
         "most": reading.most,
+    }
+
+
+def score_point_json(point: ScorePoint) -> Json:
+    return {
+        "as_of": point.as_of,
+        "score": round(point.score, 1),
+        "low": round(point.score_low, 1),
+        "high": round(point.score_high, 1),
+        "coverage_fraction": round(point.coverage_fraction, 3),
     }

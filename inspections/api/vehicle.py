@@ -16,7 +16,6 @@ from inspections import selectors
 from inspections.api import answers, inputs, shapes
 from inspections.catalogue.loader import default_catalogue
 from inspections.catalogue.walk import walk
-from inspections.services.assessment import current_condition
 from inspections.services.findings import defer_finding, dismiss_finding
 from inspections.services.parts import fit_part
 from inspections.services.recording import complete_inspection, record_inspection, save_results
@@ -190,9 +189,3 @@ class VehicleWalk(VehicleView):
             raise ValidationError({"sheet": [ErrorDetail(sentence, "unknown-sheet")]})
         found = walk(catalogue, self.vehicle.traits, sheet, self.access.fleet.limit_scheme)
         return Response(shapes.walk_json(found))
-
-
-class Condition(VehicleView):
-    @extend_schema(operation_id="read_condition", responses=answers.ConditionOut)
-    def get(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID) -> Response:
-        return Response(current_condition(self.access, self.vehicle))

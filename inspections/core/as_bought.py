@@ -21,22 +21,26 @@ from inspections.core.types import FloatArray
 _SHORTEST_KM = 1e-6
 
 
+def renewal_rate(failure_km: FloatArray, chance: FloatArray, clock_km: FloatArray) -> FloatArray:
+    """Renewals for each clock km so far, shape (n,), of parts with lives `failure_km` (n, P) of weights `chance`."""
+    gone = np.vecdot((failure_km <= clock_km[:, None]).astype(np.float64), chance)
+    span = np.vecdot(np.minimum(failure_km, clock_km[:, None]), chance)
+    return np.asarray(gone / np.maximum(span, _SHORTEST_KM))
+
+
 def ages_at_start(
     failure_km: FloatArray, chance: FloatArray, age_fraction: FloatArray, clock_km: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Age [km] when the record starts, and weight, of each life of each part; both of shape (n, P).
 
-    `failure_km` (n, P) are the lives of new parts and `chance` (P,) their weights; `age_fraction` (P,) says where in
-    its span of possible ages each life is met; `clock_km` (n,) is the clock from new at the start. Weights of a part
-    sum to 1; no age reaches the life's end.
+    `failure_km` (n, P) are the lives of new parts and `chance` (P,) their weights, which sum to 1; `age_fraction` (P,)
+    says where in its span of possible ages each life is met; `clock_km` (n,) is the clock from new at the start.
+    The weights of a part sum to 1; no age reaches the life's end.
     """
     clock = clock_km[:, None]
-    span = np.minimum(failure_km, clock)
-    original = failure_km > clock
-    gone = 1.0 - np.vecdot(original.astype(np.float64), chance)
-    rate = (gone / np.maximum(np.vecdot(span, chance), _SHORTEST_KM))[:, None]
-    renewed = rate * span
-    weight = renewed + original
+    rate = renewal_rate(failure_km, chance, clock_km)[:, None]
+    renewed = rate * np.minimum(failure_km, clock)
+    weight = renewed + (failure_km > clock)
     met_at = age_fraction * weight
     age = np.where(met_at < renewed, met_at / np.where(rate > 0.0, rate, 1.0), clock)
     return age, weight * chance

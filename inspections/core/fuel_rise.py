@@ -12,7 +12,7 @@ import numpy as np
 from inspections.core.control_chart import cusum_step, ewma_step
 from inspections.core.crossing import Band
 from inspections.core.fuel import FuelIntervals
-from inspections.core.ragged import chunks, equal_blocks
+from inspections.core.ragged import padded_blocks
 from inspections.core.types import BoolArray, FloatArray, IntArray
 
 ALLOWANCE_SD = 0.5
@@ -22,6 +22,8 @@ BASELINE_INTERVALS = 6
 MOST_INTERVALS = 250
 _CUT_SD = 3.0
 """One wild interval (a wrong amount) counts no more than this."""
+_TRUSTED_SD = 2.0
+_REWEIGHTINGS = 4
 _RECENT_SHARE = 0.25
 _FADED_SD = 0.25
 """An alarm is withdrawn when the smoothed recent surprise is below this."""
@@ -35,7 +37,9 @@ _PRIOR_MEAN = np.array([np.log(7.0), 0.0, 0.0, 0.0])
 _PRIOR_SD = np.array([1.0, 0.05, 0.05, 0.06])
 """Level, both parts of the yearly wave, and trip mix, all on the log scale (common practice, no source)."""
 _Z80 = 1.2815515655446004
-_CHUNK = 4096
+_BLOCK = 2048
+_ABSENT = 1e12
+"""Relative variance of an interval that is only padding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,35 +72,37 @@ class _Chart:
     since: IntArray
     standing: BoolArray
 
+    @property
+    def noise(self) -> FloatArray:
+        """Variance of an interval of 500 km, shape (S,), as learned so far."""
+        return (_NOISE_WORTH * _NOISE_SD**2 + self.surprise_sum) / (_NOISE_WORTH + self.surprises)
+
 
 def fuel_trends(intervals: FuelIntervals, vehicles: int) -> FuelTrend:
     """Watch each vehicle's consumption for a lasting rise; `intervals` sorted by vehicle and day."""
     trend = _blank(intervals, vehicles)
-    for chosen, at in equal_blocks(intervals.vehicle, vehicles, MOST_INTERVALS):
-        if not at.shape[1]:
-            continue
-        for which in chunks(np.arange(len(chosen)), _CHUNK):
-            _watch_block(trend, intervals, chosen[which], at[which])
+    for chosen, at, real in padded_blocks(intervals.vehicle, vehicles, most=MOST_INTERVALS, size=_BLOCK):
+        _watch_block(trend, intervals, chosen, at, real)
     return trend
 
 
-def _watch_block(trend: FuelTrend, intervals: FuelIntervals, chosen: IntArray, at: IntArray) -> None:
-    """Fill in the vehicles of a block with equally many intervals, shape (S, n)."""
+def _watch_block(trend: FuelTrend, intervals: FuelIntervals, chosen: IntArray, at: IntArray, real: BoolArray) -> None:
+    """Fill in the vehicles of a block of intervals, shape (S, n), some of which are only padding."""
     log_use = np.log(intervals.litres_per_100_km[at])
     causes = _causes(intervals, at)
-    relative_variance = _relative_variance(intervals.distance_km[at])
+    relative_variance = np.where(real, _relative_variance(intervals.distance_km[at]), _ABSENT)
     chart = _fresh_chart(len(chosen))
-    doubt = np.ones_like(log_use)
     for index in range(at.shape[1]):
-        doubt[:, index] = _step(chart, index, log_use[:, index], causes[:, index], relative_variance[:, index])
+        _step(chart, index, log_use[:, index], causes[:, index], relative_variance[:, index])
     trend.expected_litres_per_100_km[chosen] = np.exp(chart.expected_log)
     trend.recent_litres_per_100_km[chosen] = np.exp(chart.expected_log + chart.recent_log)
     risen = np.flatnonzero(chart.standing)
     if not len(risen):
         return
-    size, sd = _rise_size(log_use[risen], causes[risen], (relative_variance * doubt)[risen], chart, risen)
+    since = chart.since[risen]
+    size, sd = _rise_size(log_use[risen], causes[risen], relative_variance[risen], since, chart.noise[risen])
     trend.rise_standing[chosen[risen]] = True
-    trend.rise_since_day[chosen[risen]] = intervals.from_day[at[risen, chart.since[risen]]]
+    trend.rise_since_day[chosen[risen]] = intervals.from_day[at[risen, since]]
     for target, score in (
         (trend.rise_fraction.low, -_Z80),
         (trend.rise_fraction.median, 0.0),
@@ -120,26 +126,29 @@ def _relative_variance(distance_km: FloatArray) -> FloatArray:
     return np.asarray(0.2 + 0.4 * shortness + 0.4 * shortness**2)
 
 
-def _step(
-    chart: _Chart, index: int, log_use: FloatArray, causes: FloatArray, relative_variance: FloatArray
-) -> FloatArray:
-    """Take in one interval of every vehicle; returns the factor by which its noise was judged larger, shape (S,)."""
-    chart.expected_log = (causes * chart.mean).sum(axis=1)
+def _step(chart: _Chart, index: int, log_use: FloatArray, causes: FloatArray, relative_variance: FloatArray) -> None:
+    """Take in one interval of every vehicle."""
+    real = relative_variance < _ABSENT
+    expected = (causes * chart.mean).sum(axis=1)
+    chart.expected_log = np.where(real, expected, chart.expected_log)
     leverage = np.einsum("sij,sj->si", chart.covariance, causes)
     variance = relative_variance + (leverage * causes).sum(axis=1)
-    noise = (_NOISE_WORTH * _NOISE_SD**2 + chart.surprise_sum) / (_NOISE_WORTH + chart.surprises)
-    deviation = log_use - chart.expected_log
+    noise = chart.noise
+    deviation = np.where(real, log_use - expected, np.nan)
     surprise = deviation / np.sqrt(noise * variance)
     cut = np.clip(surprise, -_CUT_SD, _CUT_SD)
-    doubt = np.asarray(np.maximum(np.abs(surprise) / 2.0, 1.0) ** 2)
     _judge(chart, index, cut, np.clip(deviation, -0.5, 0.5))
-    learning = ~chart.standing
-    gain = np.where(learning, 1.0 / (variance + (doubt - 1.0) * relative_variance), 0.0)
-    chart.mean = chart.mean + leverage * (gain * deviation)[:, None]
+    learning = real & ~chart.standing
+    gain = np.where(learning, 1.0 / (variance + (_doubt(surprise) - 1.0) * relative_variance), 0.0)
+    chart.mean = chart.mean + leverage * np.where(learning, gain * deviation, 0.0)[:, None]
     chart.covariance = chart.covariance - gain[:, None, None] * leverage[:, :, None] * leverage[:, None, :]
     chart.surprise_sum += np.where(learning, cut**2 * noise, 0.0)
     chart.surprises += learning
-    return doubt
+
+
+def _doubt(surprise: FloatArray) -> FloatArray:
+    """Factor by which the noise of an interval is judged larger the more it surprises (Huber 1964)."""
+    return np.asarray(np.maximum(np.abs(surprise) / _TRUSTED_SD, 1.0))
 
 
 def _judge(chart: _Chart, index: int, surprise: FloatArray, deviation: FloatArray) -> None:
@@ -156,20 +165,22 @@ def _judge(chart: _Chart, index: int, surprise: FloatArray, deviation: FloatArra
 
 
 def _rise_size(
-    log_use: FloatArray, causes: FloatArray, relative_variance: FloatArray, chart: _Chart, risen: IntArray
+    log_use: FloatArray, causes: FloatArray, relative_variance: FloatArray, since: IntArray, noise: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Size of the step on the log scale and its standard deviation, by one regression over all intervals."""
-    step = np.arange(log_use.shape[1]) >= chart.since[risen][:, None]
+    """Size of the step on the log scale and its standard deviation, by one robust regression over all intervals."""
+    step = np.arange(log_use.shape[1]) >= since[:, None]
     design = np.concatenate([causes, step[:, :, None]], axis=2)
-    weighed = design / relative_variance[:, :, None]
-    information = np.einsum("sni,snj->sij", weighed, design)
     precision = (_NOISE_SD / np.append(_PRIOR_SD, 1.0)) ** 2
-    information += np.diag(precision)
-    score = np.einsum("sni,sn->si", weighed, log_use) + precision * np.append(_PRIOR_MEAN, 0.0)
-    covariance = np.linalg.inv(information)
-    noise = (_NOISE_WORTH * _NOISE_SD**2 + chart.surprise_sum) / (_NOISE_WORTH + chart.surprises)
-    size = np.einsum("si,si->s", covariance[:, -1], score)
-    return size, np.sqrt(noise[risen] * covariance[:, -1, -1])
+    prior_score = precision * np.append(_PRIOR_MEAN, 0.0)
+    doubt = np.ones_like(log_use)
+    for _ in range(_REWEIGHTINGS):
+        weighed = design / (relative_variance * doubt)[:, :, None]
+        covariance = np.linalg.inv(np.einsum("sni,snj->sij", weighed, design) + np.diag(precision))
+        score = np.einsum("sni,sn->si", weighed, log_use) + prior_score
+        fitted = np.einsum("sij,sj->si", covariance, score)
+        residual = log_use - np.einsum("sni,si->sn", design, fitted)
+        doubt = _doubt(residual / np.sqrt(noise[:, None] * relative_variance))
+    return fitted[:, -1], np.sqrt(noise * covariance[:, -1, -1])
 
 
 def _fresh_chart(count: int) -> _Chart:

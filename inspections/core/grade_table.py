@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fleetcare.kernel.grades import Grade
-from inspections.core.life_shapes import gamma_survival, weibull_moment, weibull_shape
+from inspections.core.life_shapes import gamma_survival, weibull_moment
 from inspections.core.looking import seen_chances
 from inspections.core.plausible_lives import (
     SIGN_ON_HIDDEN_PF_OF_LIFE,
@@ -142,8 +142,8 @@ def _stage_means(book: LifeBook, slot: IntArray, grade: IntArray) -> tuple[Float
     """Mean length of each stage, shape (K, 4), and the Weibull shape of the first one, shape (K,)."""
     life, pf = book.life_km[slot], book.pf_km[slot]
     pf = np.where((pf <= 0.0) & (grade > 0), SIGN_ON_HIDDEN_PF_OF_LIFE * life, pf)
-    mean, cv = first_sign(life, book.life_cv[slot], pf)
-    return np.column_stack([mean, pf[:, None] * np.array(STAGE_SHARES)]), weibull_shape(cv)
+    mean, shape = first_sign(life, book.life_cv[slot], pf)
+    return np.column_stack([mean, pf[:, None] * np.array(STAGE_SHARES)]), shape
 
 
 def _met_at_random(lives: PlausibleLives) -> tuple[FloatArray, FloatArray]:

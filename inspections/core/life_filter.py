@@ -25,6 +25,7 @@ import numpy as np
 
 from fleetcare.kernel.grades import Grade
 from inspections.core.as_bought import ages_at_start
+from inspections.core.lives_at_finding import positions_at_finding
 from inspections.core.looking import seen_steps
 from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.types import BoolArray, Cells, FloatArray, IntArray, LifeBook, Looks, Residuals
@@ -46,6 +47,8 @@ class _Records:
     """Clock when the record starts: the fitting, or else the first look, or else now."""
     driven_km: FloatArray
     """Clock since the start."""
+    found_after_km: FloatArray
+    """Clock from the start to the last look that found a defect; NaN where none did."""
     first_look: IntArray
     looks: IntArray
     growth: FloatArray
@@ -59,7 +62,7 @@ def residuals_by_life_filter(
 ) -> Residuals:
     """What is left of each part's life, shape (K, 360), from its fitting and every look at it.
 
-    `looks` must be sorted by cell (ValueError otherwise); those from before a known fitting were at another part and
+    `looks` must be sorted by cell (ValueError otherwise); those up to a known fitting were at the part before and
     are left out. `lives` are the plausible lives of the whole book, if the caller keeps them between batches. The
     answer takes 14 kB a part: judge a large fleet in batches (see `batches`).
     """
@@ -80,7 +83,7 @@ def distances_km(residuals: Residuals) -> tuple[FloatArray, FloatArray, FloatArr
 
 
 def _at_fitted_part(cells: Cells, looks: Looks) -> Looks:
-    return _some(looks, ~(looks.clock_km < cells.fitted_clock_km[looks.cell]))
+    return _some(looks, ~(looks.clock_km <= cells.fitted_clock_km[looks.cell]))
 
 
 def _rows(book: LifeBook, cells: Cells, looks: Looks) -> IntArray:
@@ -112,11 +115,20 @@ def _records(lives: PlausibleLives, row: IntArray, cells: Cells, looks: Looks) -
         unknown=unknown,
         start_km=start,
         driven_km=cells.now_clock_km - start,
+        found_after_km=_last_finding_km(len(row), looks) - start,
         first_look=bounds[:-1],
         looks=np.diff(bounds),
-        growth=lives.growth_of_look(row[looks.cell], looks.clock_km - start[looks.cell]),
+        growth=lives.growth_of(row[looks.cell], (looks.clock_km - start[looks.cell])[:, None])[:, 0],
         step=seen_steps()[looks.grade],
     )
+
+
+def _last_finding_km(parts: int, looks: Looks) -> FloatArray:
+    """Clock at the last look that found a defect, shape (K,); NaN where none did."""
+    clock = np.full(parts, np.nan)
+    found = looks.grade > Grade.SOUND
+    clock[looks.cell[found]] = looks.clock_km[found]
+    return clock
 
 
 def _filtered(lives: PlausibleLives, records: _Records) -> Residuals:
@@ -133,7 +145,7 @@ def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found
     row = records.row[part]
     weight, position = _started(lives, records, part)
     if records.looks[part].any():
-        _see(weight, _growth(lives, row, position), records, part)
+        _see(weight, _growth(lives, records, part, position), records, part)
     position += records.driven_km[part, None]
     left = [threshold[row] - position for threshold in lives.threshold_km]
     weight *= left[3] > 0.0
@@ -151,24 +163,33 @@ def _started(lives: PlausibleLives, records: _Records, part: IntArray) -> tuple[
     """Weight and position of each life, both (n, P), when the record of each part starts."""
     weight = np.repeat(lives.weight[None, :], len(part), axis=0)
     position = np.zeros_like(weight)
-    unknown = np.flatnonzero(records.unknown[part])
-    if len(unknown):
-        row = records.row[part[unknown]]
-        clock = np.minimum(records.start_km[part[unknown]], lives.oldest_km[row])
-        position[unknown], weight[unknown] = ages_at_start(
-            lives.threshold_km[3, row], lives.weight, lives.age_fraction, clock
+    row, unknown, found_after = records.row[part], records.unknown[part], records.found_after_km[part]
+    start = np.minimum(records.start_km[part], lives.oldest_km[row])
+    bought = np.flatnonzero(unknown & np.isnan(found_after))
+    if len(bought):
+        failure = lives.threshold_km[3, row[bought]]
+        position[bought], weight[bought] = ages_at_start(failure, lives.weight, lives.age_fraction, start[bought])
+    found = np.flatnonzero(~np.isnan(found_after))
+    if len(found):
+        position[found], weight[found] = positions_at_finding(
+            lives, row[found], unknown[found], start[found], found_after[found]
         )
     return weight, position
 
 
-def _growth(lives: PlausibleLives, row: IntArray, position: FloatArray) -> list[FloatArray]:
+def _growth(lives: PlausibleLives, records: _Records, part: IntArray, position: FloatArray) -> list[FloatArray]:
     """exp((threshold - centre) / smoothing) of three thresholds, (n, P) each, thresholds from the record's start."""
+    row, found = records.row[part], ~np.isnan(records.found_after_km[part])
     growth = [each[row] for each in lives.growth]
-    unknown = np.flatnonzero(position.any(axis=1))
-    if len(unknown):
-        younger = np.exp(position[unknown] / -lives.smoothing_km[row[unknown], None])
+    bought = np.flatnonzero(records.unknown[part] & ~found)
+    if len(bought):
+        younger = np.exp(position[bought] / -lives.smoothing_km[row[bought], None])
         for each in growth:
-            each[unknown] *= younger
+            each[bought] *= younger
+    moved = np.flatnonzero(found)
+    if len(moved):
+        for each, threshold in zip(growth, lives.threshold_km[:3], strict=True):
+            each[moved] = lives.growth_of(row[moved], threshold[row[moved]] - position[moved])
     return growth
 
 
@@ -207,5 +228,6 @@ def _as_bought_today(records: _Records) -> _Records:
         unknown=np.ones_like(records.unknown),
         start_km=now,
         driven_km=np.zeros_like(now),
+        found_after_km=np.full_like(now, np.nan),
         looks=np.zeros_like(records.looks),
     )

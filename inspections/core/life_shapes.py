@@ -32,10 +32,14 @@ def weibull_moment(shape: FloatArray, order: int) -> FloatArray:
     return np.array(moments)[back].reshape(np.shape(shape))
 
 
+def weibull_scale(mean: FloatArray, shape: FloatArray) -> FloatArray:
+    """Weibull scale (the age that 63.2 % do not outlive) of lives of the given means and shapes, both (R,)."""
+    return np.array([each / math.gamma(1.0 + 1.0 / k) for each, k in zip(mean, shape, strict=True)])
+
+
 def weibull_quantile(fraction: FloatArray, shape: FloatArray) -> FloatArray:
-    """Quantiles at `fraction` (0 to 1, exclusive) of Weibull lives of mean 1; the arguments broadcast."""
-    scale = np.array([math.exp(-math.lgamma(1.0 + 1.0 / k)) for k in np.ravel(shape)]).reshape(np.shape(shape))
-    return np.asarray(scale * (-np.log1p(-fraction)) ** (1.0 / shape))
+    """Quantiles at `fraction` (0 to 1, exclusive) of Weibull lives of scale 1; the arguments broadcast."""
+    return np.asarray((-np.log1p(-fraction)) ** (1.0 / shape))
 
 
 def stage_quantile(fraction: FloatArray) -> FloatArray:

@@ -7,6 +7,9 @@ of its life (see `part_ages`): an age, a span of ages, or an age it has outlived
 Parts without a fitting date are learned from in rounds: their ages are spread by the lives fitted last, and the
 lives fitted anew (the EM algorithm: Dempster, Laird & Rubin 1977). What the missing dates cost in certainty is put
 into the variances (Louis 1982; the sandwich form of Huber 1967).
+
+Meant to be run now and then, its lives taking the catalogue's place as the judge's belief. Evidence of the fleet
+multiplied into every single decision instead made simulated fleets dearer, the more so the larger they were.
 """
 
 from dataclasses import dataclass, replace

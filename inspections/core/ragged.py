@@ -1,10 +1,10 @@
-"""Flat records of many owners, laid out as blocks of equally many records, so that arrays need no padding."""
+"""Flat records of many owners, laid out as blocks: of equally many records, or of about as many with padding."""
 
 from collections.abc import Iterator
 
 import numpy as np
 
-from inspections.core.types import IntArray
+from inspections.core.types import BoolArray, IntArray
 
 
 def equal_blocks(owner: IntArray, owners: int, most: int) -> Iterator[tuple[IntArray, IntArray]]:
@@ -19,6 +19,25 @@ def equal_blocks(owner: IntArray, owners: int, most: int) -> Iterator[tuple[IntA
     for size in np.unique(count):
         chosen = np.flatnonzero(count == size)
         yield chosen, end[chosen][:, None] - size + np.arange(size)
+
+
+def padded_blocks(
+    owner: IntArray, owners: int, *, most: int, size: int
+) -> Iterator[tuple[IntArray, IntArray, BoolArray]]:
+    """Owners with about equally many records, at most `size` at a time, those without any left out.
+
+    Yields owners, shape (S,), record indices, shape (S, n), and which of these are real, shape (S, n); the rest, at
+    the end of a row, repeat its first. For loops over records whose cost hardly depends on how many owners go along.
+    """
+    count = np.bincount(owner, minlength=owners)
+    end = np.cumsum(count)
+    count = np.minimum(count, most)
+    busy = np.argsort(count, kind="stable")[int((count == 0).sum()) :]
+    for chosen in chunks(busy, size):
+        begin = (end - count)[chosen][:, None]
+        place = np.arange(count[chosen].max())
+        real = place < count[chosen][:, None]
+        yield chosen, begin + np.where(real, place, 0), real
 
 
 def chunks(index: IntArray, size: int) -> Iterator[IntArray]:

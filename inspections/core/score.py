@@ -9,8 +9,10 @@ so that points and score add up to 100, a part as sound as when just seen costs 
 score, and mending one part gives back what it took whatever else is wrong. (The exponential turns added losses into
 shares of what is left; 2,500 euros of expected loss a year leave 37.)
 
-Parts that nobody looked at enter with their mean loss. The interval is 80 %: their summed loss is taken as a gamma
-variable of its mean and variance, its quantiles by Wilson & Hilferty (PNAS 17, 1931).
+Parts that nobody looked at enter with their mean loss. The interval is 80 %: their summed loss is nothing at all with
+the chance that all of them are sound, else it is taken as a gamma variable of its mean and variance, with quantiles by
+Wilson & Hilferty (PNAS 17, 1931). Its lower end falls to the cap when a safety part among them is dangerous with more
+than 10 % chance.
 """
 
 from dataclasses import dataclass
@@ -23,7 +25,9 @@ from inspections.core.types import NEVER_LOOKED, BoolArray, Cells, FloatArray, I
 
 INTERVAL_LEVEL = 0.8
 DANGEROUS_CAP = 25.0
+_TAIL = 0.5 * (1.0 - INTERVAL_LEVEL)
 _NORMAL_90 = 1.2815515655446004
+_TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,20 +59,22 @@ def score_vehicles(
     seen = last_grade != NEVER_LOOKED
     if not np.all(delta_km[seen] >= 0.0):
         raise ValueError("The clock since the last look cannot be negative or unknown.")
-    loss, spread = _losses(table, cells, last_grade, delta_km, seen)
-    total = _by_vehicle(cells, loss, n_vehicles)
+    looked = np.flatnonzero(seen)
+    loss = np.zeros(len(seen))
+    loss[looked] = table.loss_seen(cells.slot[looked], last_grade[looked], delta_km[looked])
+    unseen = _unseen(table, cells, np.flatnonzero(~seen), n_vehicles)
+    known = _by_vehicle(cells.vehicle, loss, n_vehicles)
+    loss[~seen] = unseen.loss
     unsafe = table.safety[cells.slot] & (last_grade == Grade.DANGEROUS)
-    do_not_drive = _by_vehicle(cells, unsafe, n_vehicles) > 0.0
+    do_not_drive = _by_vehicle(cells.vehicle, unsafe, n_vehicles) > 0.0
     cap = np.where(do_not_drive, DANGEROUS_CAP, 100.0)
+    total = _by_vehicle(cells.vehicle, loss, n_vehicles)
     score = _score(table, total, cap)
-    best, worst = _interval(
-        _by_vehicle(cells, np.where(seen, 0.0, loss), n_vehicles), _by_vehicle(cells, spread, n_vehicles)
-    )
-    known = _by_vehicle(cells, np.where(seen, loss, 0.0), n_vehicles)
+    low_cap = np.where(unseen.unsafe_chance > _TAIL, DANGEROUS_CAP, cap)
     return Scores(
         score=score,
-        low=np.minimum(_score(table, known + worst, cap), score),
-        high=np.maximum(_score(table, known + best, cap), score),
+        low=np.minimum(_score(table, known + unseen.most, low_cap), score),
+        high=np.maximum(_score(table, known + unseen.least, cap), score),
         coverage_fraction=_coverage(table, cells, seen, delta_km, n_vehicles),
         worst_grade=_worst(cells, last_grade, n_vehicles),
         do_not_drive=do_not_drive,
@@ -76,18 +82,40 @@ def score_vehicles(
     )
 
 
-def _losses(
-    table: ScoreTable, cells: Cells, last_grade: IntArray, delta_km: FloatArray, seen: BoolArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean and variance of every part's loss, each (K,); what was looked at has no variance."""
-    loss, spread = np.zeros(len(seen)), np.zeros(len(seen))
-    looked, unseen = np.flatnonzero(seen), np.flatnonzero(~seen)
-    loss[looked] = table.loss_seen(cells.slot[looked], last_grade[looked], delta_km[looked])
-    loss[unseen], spread[unseen] = table.loss_unseen(cells, unseen)
-    return loss, spread
+@dataclass(frozen=True, slots=True)
+class _Unseen:
+    """What may be wrong with the parts that nobody looked at (n), added up by vehicle (V)."""
+
+    loss: FloatArray
+    """Mean loss of each part, shape (n,)."""
+    least: FloatArray
+    most: FloatArray
+    """The 10 % and 90 % quantiles of a vehicle's summed loss, each (V,)."""
+    unsafe_chance: FloatArray
+    """Chance, shape (V,), that a safety part among them is dangerous."""
 
 
-def _interval(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _unseen(table: ScoreTable, cells: Cells, part: IntArray, n_vehicles: int) -> _Unseen:
+    slot, vehicle = cells.slot[part], cells.vehicle[part]
+    mix, loss = table.mix_unseen(cells, part), table.fresh_loss(slot)
+    mean = np.vecdot(mix, loss)
+    variance = np.vecdot(mix, (loss - mean[:, None]) ** 2)
+    least, most = _quantiles(_by_vehicle(vehicle, mean, n_vehicles), _by_vehicle(vehicle, variance, n_vehicles))
+    nothing = _chance_of_all(vehicle, np.vecdot(mix, (loss <= 0.0).astype(np.float64)), n_vehicles)
+    safe = _chance_of_all(vehicle, 1.0 - table.safety[slot] * mix[:, Grade.DANGEROUS], n_vehicles)
+    return _Unseen(
+        loss=mean,
+        least=np.where(nothing > _TAIL, 0.0, least),
+        most=np.where(nothing > 1.0 - _TAIL, 0.0, most),
+        unsafe_chance=1.0 - safe,
+    )
+
+
+def _chance_of_all(vehicle: IntArray, chance: FloatArray, n_vehicles: int) -> FloatArray:
+    return np.asarray(np.exp(_by_vehicle(vehicle, np.log(np.maximum(chance, _TINY)), n_vehicles)))
+
+
+def _quantiles(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray]:
     """The 10 % and 90 % quantiles of gamma variables of the given means and variances."""
     ratio = np.sqrt(variance / np.where(mean > 0.0, 9.0 * mean**2, 1.0))
     low, high = (mean * np.maximum(1.0 - ratio**2 + z * ratio, 0.0) ** 3 for z in (-_NORMAL_90, _NORMAL_90))
@@ -104,7 +132,7 @@ def _points(
     """Shares by loss; where losing costs nothing, a cap's points fall on the dangerous parts alike."""
     free = total <= 0.0
     share = np.where(free[cells.vehicle], unsafe, loss)
-    whole = _by_vehicle(cells, share, n_vehicles)
+    whole = _by_vehicle(cells.vehicle, share, n_vehicles)
     lost = (100.0 - score) / np.where(whole > 0.0, whole, 1.0)
     return np.asarray(lost[cells.vehicle] * share)
 
@@ -113,8 +141,8 @@ def _coverage(table: ScoreTable, cells: Cells, seen: BoolArray, delta_km: FloatA
     visible = table.recent_km[cells.slot] > 0.0
     stake = np.where(visible, table.stake_minor[cells.slot], 0.0)
     recent = seen & (np.where(seen, delta_km, np.inf) <= table.recent_km[cells.slot])
-    whole = _by_vehicle(cells, stake, n_vehicles)
-    examined = _by_vehicle(cells, stake * recent, n_vehicles)
+    whole = _by_vehicle(cells.vehicle, stake, n_vehicles)
+    examined = _by_vehicle(cells.vehicle, stake * recent, n_vehicles)
     return np.asarray(examined / np.where(whole > 0.0, whole, 1.0))
 
 
@@ -124,5 +152,5 @@ def _worst(cells: Cells, last_grade: IntArray, n_vehicles: int) -> IntArray:
     return worst
 
 
-def _by_vehicle(cells: Cells, values: FloatArray | BoolArray, n_vehicles: int) -> FloatArray:
-    return np.asarray(np.bincount(cells.vehicle, values, n_vehicles), dtype=np.float64)
+def _by_vehicle(vehicle: IntArray, values: FloatArray | BoolArray, n_vehicles: int) -> FloatArray:
+    return np.asarray(np.bincount(vehicle, values, n_vehicles), dtype=np.float64)

@@ -7,8 +7,8 @@ the score. What counts is the loss
 
     d(grade, since) = lambda(grade, since) - lambda(sound, 0) >= 0
 
-A part that nobody has looked at has the loss of a fresh look at each grade, weighed by the chance of that grade at
-its age (see `deterioration.prior_grade_mix`): a mean and a spread.
+A part that nobody has looked at has the loss of a fresh look at each grade, with the chance of that grade at its age
+(see `deterioration.prior_grade_mix`).
 """
 
 from dataclasses import dataclass
@@ -47,10 +47,8 @@ class ScoreTable:
 
     loss_minor: FloatArray
     """Shape (S, 4 grades, len(SINCE_OF_LIFE)), non-decreasing along both."""
-    unseen_minor: FloatArray
-    """Mean loss of a part never looked at: shape (2, S, len(AGE_OF_LIFE)), fitting known, then unknown."""
-    unseen_square: FloatArray
-    """Mean squared loss, of the same shape."""
+    unseen_mix: FloatArray
+    """Chance of each grade of parts never looked at, shape (2, S, len(AGE_OF_LIFE), 4): known, then unknown fitting."""
     stake_minor: FloatArray
     """Expected yearly cost of a part in an unknown state, shape (S,): its share of what there is to examine."""
     life_km: FloatArray
@@ -66,18 +64,19 @@ class ScoreTable:
         cell = np.arange(len(slot))
         return np.asarray((1.0 - share) * rows[cell, left] + share * rows[cell, left + 1])
 
-    def loss_unseen(self, cells: Cells, part: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Mean and variance of the loss, each (n,), of the parts (indices, (n,)) of `cells` that nobody looked at."""
+    def fresh_loss(self, slot: IntArray) -> FloatArray:
+        """Loss [minor units] of each grade just seen, shape (K, 4)."""
+        return self.loss_minor[slot, :, 0]
+
+    def mix_unseen(self, cells: Cells, part: IntArray) -> FloatArray:
+        """Chance of each grade, shape (n, 4), for the parts (indices, (n,)) of `cells` that nobody looked at."""
         slot, fitted, now = cells.slot[part], cells.fitted_clock_km[part], cells.now_clock_km[part]
         unknown = np.isnan(fitted)
         age = np.where(unknown, now, now - np.where(unknown, 0.0, fitted))
         left, share = _between(AGE_OF_LIFE, age / self.life_km[slot])
-        which = unknown.astype(np.int64)
-        mean, square = (
-            (1.0 - share) * each[which, slot, left] + share * each[which, slot, left + 1]
-            for each in (self.unseen_minor, self.unseen_square)
-        )
-        return mean, np.maximum(square - mean**2, 0.0)
+        mixes, right_share = self.unseen_mix[unknown.astype(np.int64), slot], share[:, None]
+        cell = np.arange(len(slot))
+        return np.asarray((1.0 - right_share) * mixes[cell, left] + right_share * mixes[cell, left + 1])
 
 
 def build_score_table(
@@ -88,12 +87,9 @@ def build_score_table(
     `scale_minor` is what 2,500 euros are in the minor units of `costs`.
     """
     yearly, stake = _yearly_minor(book, costs, grades)
-    loss = yearly - yearly[:, :1, :1]
-    mean, square = _unseen(book, loss[:, :, 0])
     return ScoreTable(
-        loss_minor=loss,
-        unseen_minor=mean,
-        unseen_square=square,
+        loss_minor=yearly - yearly[:, :1, :1],
+        unseen_mix=_unseen_mix(book),
         stake_minor=stake,
         life_km=book.life_km,
         recent_km=RECENT_OF_PF * book.pf_km,
@@ -118,15 +114,13 @@ def _yearly_minor(book: LifeBook, costs: CostBook, grades: GradeTable | None) ->
     return np.maximum.accumulate(worse, axis=2), cost[-shape[0] :]
 
 
-def _unseen(book: LifeBook, fresh_loss: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean and mean square, each (2, S, ages), of the loss at a fresh look (S, 4) under the grades likely by age."""
+def _unseen_mix(book: LifeBook) -> FloatArray:
+    """Chance of each grade by age, shape (2, S, len(AGE_OF_LIFE), 4), of a known and an unknown fitting."""
     shape = (2, len(book.life_km), len(AGE_OF_LIFE))
     unknown, slot, age = (each.ravel() for each in np.indices(shape))
     now = AGE_OF_LIFE[age] * book.life_km[slot]
     cells = Cells(slot, slot, np.where(unknown == 1, np.nan, 0.0), now, np.ones(len(slot)))
-    mix = prior_grade_mix(book, cells)
-    loss = fresh_loss[slot]
-    return np.vecdot(mix, loss).reshape(shape), np.vecdot(mix, loss**2).reshape(shape)
+    return prior_grade_mix(book, cells).reshape(*shape, len(GRADES))
 
 
 def _between(grid: FloatArray, at: FloatArray) -> tuple[IntArray, FloatArray]:

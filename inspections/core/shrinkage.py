@@ -91,7 +91,8 @@ def shrink(
     known = np.isfinite(variance) & (variance > 0.0) & np.isfinite(log_factor)
     precision = np.where(known, 1.0 / np.where(known, variance, 1.0), 0.0)
     own = np.where(known, log_factor, 0.0)
-    spread = (np.arange(SPREAD_STEPS)[:, None] + 0.5) * (WIDEST_SPREAD * spread_sd / SPREAD_STEPS)
+    steps = np.arange(0.5, SPREAD_STEPS, dtype=np.float64)[:, None]
+    spread = np.asarray(steps * (WIDEST_SPREAD * spread_sd / SPREAD_STEPS), dtype=np.float64)
     trust = precision / (1.0 + precision * spread**2)
     total = trust.sum(axis=1) + common_sd**-2.0
     common = (trust * own).sum(axis=1) / total

@@ -57,7 +57,10 @@ class WearSeries:
 
 @dataclass(frozen=True, slots=True)
 class WearReadings:
-    """What was measured, shape (N,), in any order; `series` is a row of WearSeries."""
+    """What was measured, shape (N,), in any order; `series` is a row of WearSeries.
+
+    A reading taken just before the part came off belongs to the part that came off, not to the new one.
+    """
 
     series: IntArray
     clock_km: FloatArray
@@ -89,7 +92,8 @@ def forecast_wear(series: WearSeries, readings: WearReadings, rate_cv: float = R
 
     81 lognormal rates times 4 roughnesses each carry a scalar Kalman filter with Student-t weights; a reading that
     is much better than wear allows starts the part afresh somewhere in the gap before it. Readings from before the
-    part was fitted are left out. `rate_cv` is the prior coefficient of variation of the rate about the book.
+    part was fitted are left out. `rate_cv` is the prior coefficient of variation of the rate about the book. The
+    ends of the intervals are within 2 points of the level they stand for, the price of using few possibilities.
     """
     grid = wear_grid(rate_cv)
     forecast = _blank(len(series.life_km))

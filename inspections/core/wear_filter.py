@@ -18,7 +18,6 @@ _FARTHEST = np.float32(1e4)
 """Squared deviations are cut here, which keeps single precision from overflowing."""
 WORN_FRACTION = 0.85
 """From this share of the limit on, an owner is apt to have renewed the part."""
-_MIDDLE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +87,7 @@ def _take_in(belief: Belief, wear: Float32Array, noise: Float32Array) -> FloatAr
 
 def _worn_fraction(belief: Belief) -> FloatArray:
     """Chance, shape (S,), that the wear is past the worn share; the middle roughness stands for all."""
-    score = (belief.mean[:, _MIDDLE] - WORN_FRACTION) / np.sqrt(belief.variance[:, _MIDDLE])
+    middle = belief.mean.shape[1] // 2
+    score = (belief.mean[:, middle] - WORN_FRACTION) / np.sqrt(belief.variance[:, middle])
     chance = 0.5 + 0.5 * np.tanh(0.8 * score)
     return np.asarray((belief.weight.sum(axis=1) * chance).sum(axis=1), dtype=float)

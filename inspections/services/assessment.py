@@ -1,5 +1,6 @@
 """The judge as a use-case: condition of a batch of vehicles, stored and answered."""
 
+import dataclasses
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -71,7 +72,7 @@ def judge(batch: Batch) -> Verdicts:
     """Condition of every vehicle of a batch; computing only, nothing is stored."""
 
     def residuals_of(rows: IntArray) -> Residuals:
-        return residuals_by_life_filter(batch.book, *_subset(batch, rows))
+        return _residuals(batch, rows)
 
     scores = score_vehicles(score_table(), batch.cells, batch.last_grade, batch.since_look_km, len(batch.vehicles))
     yearly = _next_year_minor(batch, residuals_of)
@@ -80,20 +81,31 @@ def judge(batch: Batch) -> Verdicts:
     return Verdicts(batch, scores, yearly, digests, documents, residuals_of)
 
 
+def _residuals(batch: Batch, rows: IntArray) -> Residuals:
+    """What is left of the cells at `rows` (ascending): by measurement where there is one, else by eye and age."""
+    by_eye = residuals_by_life_filter(batch.book, *_subset(batch, rows))
+    place = np.searchsorted(batch.measured.cell, rows)
+    place = np.minimum(place, max(len(batch.measured.cell) - 1, 0))
+    if not len(batch.measured.cell):
+        return by_eye
+    known = np.flatnonzero(batch.measured.cell[place] == rows)
+    by_figure = batch.measured.residuals(place[known], by_eye.weight.shape[1])
+    for field in dataclasses.fields(Residuals):
+        getattr(by_eye, field.name)[known] = getattr(by_figure, field.name)
+    return by_eye
+
+
+def cells_at(cells: Cells, rows: IntArray) -> Cells:
+    """The cells at `rows`."""
+    return Cells(*(getattr(cells, field.name)[rows] for field in dataclasses.fields(Cells)))
+
+
 def _subset(batch: Batch, rows: IntArray) -> tuple[Cells, Looks]:
     """The cells at `rows` (ascending) and the looks at them, renumbered."""
-    cells, looks = batch.cells, batch.looks
-    chosen = Cells(
-        cells.vehicle[rows],
-        cells.slot[rows],
-        cells.fitted_clock_km[rows],
-        cells.now_clock_km[rows],
-        cells.clock_km_per_month[rows],
-    )
-    place = np.searchsorted(rows, looks.cell)
-    place = np.minimum(place, max(len(rows) - 1, 0))
+    looks = batch.looks
+    place = np.minimum(np.searchsorted(rows, looks.cell), max(len(rows) - 1, 0))
     inside = rows[place] == looks.cell if len(rows) else np.zeros(len(looks.cell), dtype=bool)
-    return chosen, Looks(place[inside], looks.clock_km[inside], looks.grade[inside])
+    return cells_at(batch.cells, rows), Looks(place[inside], looks.clock_km[inside], looks.grade[inside])
 
 
 def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]) -> FloatArray:
@@ -102,7 +114,7 @@ def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]
     total = np.zeros(len(batch.vehicles))
     for start in range(0, len(batch.cells.slot), _CELLS_AT_ONCE):
         rows = np.arange(start, min(start + _CELLS_AT_ONCE, len(batch.cells.slot)))
-        cells, _ = _subset(batch, rows)
+        cells = cells_at(batch.cells, rows)
         np.add.at(total, cells.vehicle, next_year_cost(residuals_of(rows), costs, cells))
     return total
 

@@ -72,7 +72,7 @@ def record_inspection(
     """
     access.require(Role.INSPECTOR)
     checked = _checked(access, vehicle, sheet, results, trouble_codes)
-    codes = [code.upper() for code in trouble_codes]
+    codes = [parse_code(code).text for code in trouble_codes]
     heading = Heading(inspected_on, shown_km, sheet, inspector, note, codes)
     repeated = _repeated(access, vehicle, key, heading.digest(checked))
     if repeated is not None:

@@ -30,8 +30,8 @@ MISSED_FRACTION = 0.2
 
 LOOK_EVERY_KM = 10_000.0
 LOOK_MONTHS = (3.0, 24.0)
-CHUNK_CELLS = 512
-"""Cells computed at once: few enough that the arrays stay in the processor's cache."""
+CHUNK_POSSIBILITIES = 46_080
+"""Lives computed at once: few enough that the arrays stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,10 +90,11 @@ def waiting(
     `next_look_km` (until the next look; one interval if not given) have shape (K,) and are clock km.
     """
     first_look = look_interval_km if next_look_km is None else next_look_km
-    cells = len(clock_km_per_month)
+    cells, possibilities = residuals.weight.shape
+    chunk = max(CHUNK_POSSIBILITIES // max(possibilities, 1), 1)
     blocks = [
         _block(_rows(residuals, at), clock_km_per_month[at], look_interval_km[at], first_look[at], horizon_km[at])
-        for at in (slice(start, start + CHUNK_CELLS) for start in range(0, max(cells, 1), CHUNK_CELLS))
+        for at in (slice(start, start + chunk) for start in range(0, max(cells, 1), chunk))
     ]
     return joined(blocks)
 
@@ -154,7 +155,7 @@ def _below(distance: FloatArray, weight: FloatArray, km_per_month: FloatArray) -
     cells, bins = len(distance), len(WAIT_MONTHS) + 1
     steps = np.ceil(distance * (1.0 / (_STEP_MONTHS * km_per_month))[:, None] - 1e-9)
     np.minimum(steps, len(_BIN_OF_STEP) - 1, out=steps)
-    place = _BIN_OF_STEP[steps.astype(np.intp)]
+    place = _BIN_OF_STEP.take(steps.astype(np.intp))
     place += np.arange(0, cells * bins, bins)[:, None]
     chance, moment = (
         np.bincount(place.ravel(), weights=each.ravel(), minlength=cells * bins).reshape(cells, bins)[:, :-1].cumsum(1)

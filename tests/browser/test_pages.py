@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 
 from fleetcare.fleet.clock import today
 from fleetcare.fleet.words import Role
+from fleetcare.support.bell import bell_held
 from scheduling.services.assess import assess_vehicles
 from tests.browser.conftest import Visit
 from tests.conftest import Cast, make_cast
@@ -24,20 +25,21 @@ LONG_NAME = "Longwheelbaseallotmentassociationvan of Lower Meadows and Surroundi
 @pytest.fixture
 def household(live_server: Any) -> Cast:
     """A vehicle with a dangerous and a major finding, and one with a name that is hard to fit in."""
-    cast = make_cast("Home")
-    cast.members[Role.VIEWER].set_password(PASSWORD)
-    cast.members[Role.VIEWER].save(update_fields=["password"])
-    cast.vehicle.name = LONG_NAME
-    cast.vehicle.save(update_fields=["name"])
-    inspect(
-        cast.access,
-        cast.vehicle,
-        result(PADS, "front-left", measurement={"value": 0.4, "unit": "mm"}),
-        result(BOOT, "front-right", grade="major", observations=["torn"], note="grease on the wheel" * 12),
-        result("brake-hose.condition", "front-left", not_examined="bolts seized"),
-        result(PADS, "front-right", measurement={"value": 9.5, "unit": "mm"}),
-        inspected_on=today(cast.fleet),
-    )
+    with bell_held():
+        cast = make_cast("Home")
+        cast.members[Role.VIEWER].set_password(PASSWORD)
+        cast.members[Role.VIEWER].save(update_fields=["password"])
+        cast.vehicle.name = LONG_NAME
+        cast.vehicle.save(update_fields=["name"])
+        inspect(
+            cast.access,
+            cast.vehicle,
+            result(PADS, "front-left", measurement={"value": 0.4, "unit": "mm"}),
+            result(BOOT, "front-right", grade="major", observations=["torn"], note="grease on the wheel" * 12),
+            result("brake-hose.condition", "front-left", not_examined="bolts seized"),
+            result(PADS, "front-right", measurement={"value": 9.5, "unit": "mm"}),
+            inspected_on=today(cast.fleet),
+        )
     assess_vehicles(cast.fleet.pk, [cast.vehicle.pk])
     return cast
 

@@ -56,6 +56,9 @@ POLICY: dict[tuple[str, str], str] = {
     (f"{VEHICLE}findings/<uuid:finding_id>/", "GET"): VIEWER,
     (f"{VEHICLE}findings/<uuid:finding_id>/", "PATCH"): PLANNER,
     (f"{VEHICLE}condition/", "GET"): VIEWER,
+    (f"{VEHICLE}condition/history/", "GET"): VIEWER,
+    (f"{VEHICLE}condition/explain/", "GET"): VIEWER,
+    (f"{VEHICLE}forecast/", "GET"): VIEWER,
     (f"{VEHICLE}backlog/", "GET"): VIEWER,
     (f"{FLEET}backlog/", "GET"): VIEWER,
 }

@@ -1,6 +1,6 @@
 """One vehicle's condition and ranked backlog as lines for a terminal; documents in, text out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from textwrap import wrap
 from typing import Any
@@ -58,7 +58,8 @@ def _jobs(backlog: Document) -> Iterator[str]:
     if not items:
         yield "Nothing is worth doing now."
         return
-    yield f"Worth doing now, in this order: {len(items)} jobs, {money(backlog['total_cost'])} together"
+    together = f"{_counted(len(items), 'job')}, {money(backlog['total_cost'])} together"
+    yield f"Worth doing now, in this order: {together}"
     yield ""
     yield f"{'':>4} {'grade':<10}{'job':<44}{'cost now':>14}{'waiting costs':>16}{'hours':>7}"
     for item in sorted(items, key=lambda each: (not each["before_driving"], each["rank"]))[:_MOST_JOBS]:
@@ -66,18 +67,31 @@ def _jobs(backlog: Document) -> Iterator[str]:
     if len(items) > _MOST_JOBS:
         yield f"{_INDENT}and {len(items) - _MOST_JOBS} more"
     if backlog["can_wait"]:
-        yield f"{_INDENT}{len(backlog['can_wait'])} jobs can wait"
+        yield f"{_INDENT}{_counted(len(backlog['can_wait']), 'job')} can wait"
 
 
 def _job(item: Document) -> Iterator[str]:
-    places = f", {' and '.join(item['positions'])}" if item["positions"] else ""
-    title, *more = wrap(f"{item['title']}{places}", 42)
+    title, *more = wrap(f"{item['title']}{_places(item['positions'])}", 42)
     figures = f"{money(item['cost_now']):>14}{money(item['cost_of_waiting']):>16}{item['hours']:>7.1f}"
     yield f"{item['rank']:>3}. {item['grade'] or 'not seen':<10}{title:<44}{figures}"
     yield from (_INDENT + line for line in more)
     for reason in item["reasons"]:
-        yield from wrap(reason, WIDTH, initial_indent=f"{_INDENT}· ", subsequent_indent=f"{_INDENT}  ")
+        yield from wrap(
+            reason, WIDTH, initial_indent=f"{_INDENT}· ", subsequent_indent=f"{_INDENT}  ", break_on_hyphens=False
+        )
 
 
 def _at(entry: Document) -> str:
-    return f", {entry['position'].replace('-', ' ')}" if entry["position"] else ""
+    return _places([entry["position"]] if entry["position"] else [])
+
+
+def _places(positions: Sequence[str]) -> str:
+    """ ", front left and front right"; nothing where a part has no position."""
+    *others, last = [position.replace("-", " ") for position in positions] or [""]
+    if others:
+        return f", {', '.join(others)} and {last}"
+    return f", {last}" if last else ""
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec
 
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.db.models import Count, F, Max, Q, Sum
+from django.db.models import BooleanField, Count, ExpressionWrapper, F, Max, Q, Sum
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext_lazy as _
@@ -34,8 +34,9 @@ VEHICLES_A_PAGE = 50
 LAST_INSPECTIONS = 10
 MOST_SEARCH_CHARACTERS = 100
 
+_NEVER_SEEN = ExpressionWrapper(Q(standing__inspected_on=None), BooleanField())
 ORDERS = {
-    "condition": (_("Condition"), (F("sort_score").asc(),)),
+    "condition": (_("Condition"), (_NEVER_SEEN, F("sort_score").asc())),
     "due": (_("Next due"), (F("standing__next_due_on").asc(nulls_last=True),)),
     "money": (_("Money waiting"), (F("standing__backlog_cost_minor").desc(),)),
     "inspected": (_("Inspected longest ago"), (F("standing__inspected_on").asc(nulls_first=True),)),

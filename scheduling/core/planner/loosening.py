@@ -11,6 +11,7 @@ from math import ceil
 import numpy as np
 
 from scheduling.core.planner.formulation import Model, formulated
+from scheduling.core.planner.musts import musts_alone, musts_of
 from scheduling.core.planner.problem import Loosening, Placed, PlanJob, PlanProblem, Rule, Visit
 from scheduling.core.planner.rules import has_bay, in_time, may_come, people_for
 from scheduling.core.planner.solver import Limits, solved
@@ -31,7 +32,7 @@ WayOut = tuple[Loosening, ...]
 
 def ways_out(problem: PlanProblem) -> tuple[WayOut, ...]:
     """Ways to make a plan possible; each is complete by itself. Empty where nothing stands in the way."""
-    musts = musts_alone(problem)
+    musts = musts_of(problem)
     single = [_way_out(problem, musts, kind) for kind in KINDS]
     found = tuple(dict.fromkeys(way for way in single if way is not None))
     if () in found:
@@ -68,35 +69,9 @@ def _more(visit: Visit, each: Loosening) -> Visit:
     return replace(visit, people=tuple(people))
 
 
-def musts_alone(problem: PlanProblem) -> tuple[int, ...]:
-    """The jobs that must be done, and those they require, ascending."""
-    found = {index for index, job in enumerate(problem.jobs) if job.must}
-    grown = set(found)
-    while True:
-        grown = found | {other for index in found for other in problem.jobs[index].requires}
-        if grown == found:
-            return tuple(sorted(found))
-        found = grown
-
-
-def _only(problem: PlanProblem, kept: tuple[int, ...]) -> PlanProblem:
-    """The problem with these jobs alone, all of which must be done."""
-    place = {index: number for number, index in enumerate(kept)}
-    jobs = [
-        replace(
-            problem.jobs[index],
-            must=True,
-            requires=tuple(place[other] for other in problem.jobs[index].requires),
-            excludes=tuple(place[other] for other in problem.jobs[index].excludes if other in place),
-        )
-        for index in kept
-    ]
-    return replace(problem, jobs=tuple(jobs))
-
-
 def _way_out(problem: PlanProblem, musts: tuple[int, ...], kind: frozenset[Rule]) -> WayOut | None:
     """The least loosening of these rules with which all that must be done fits; None if there is none."""
-    alone = _only(problem, musts)
+    alone = musts_alone(problem, musts)
     places = _places(alone, kind)
     model = formulated(alone, places)
     lateness = np.array([_days_late(alone.jobs[place.job], alone.visits[place.visit]) for place in places], dtype=float)

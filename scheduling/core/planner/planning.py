@@ -1,6 +1,6 @@
 """Jobs into visits: a plan at once, then the best plan, always with a bound and always recounted."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,15 +9,17 @@ from scheduling.core.planner.formulation import Model, formulated
 from scheduling.core.planner.greedy import greedy
 from scheduling.core.planner.left_out import left_out
 from scheduling.core.planner.loosening import ways_out
+from scheduling.core.planner.musts import musts_alone, musts_of
 from scheduling.core.planner.problem import Placed, Plan, PlanProblem, Status
 from scheduling.core.planner.rules import require_sense
 from scheduling.core.planner.solver import Limits, Relaxed, Solved, relaxed, solved
 from scheduling.core.types import FloatArray
 
+MUSTS_LIMITS = Limits(seconds=2.0, tolerance_fraction=0.05)
 WHOLE = 1.0 - 1e-6
 HALF = 0.05
 """What the relaxed program does less of than this counts as not done."""
-SMALL_PLACES = 400
+SMALL_PLACES = 150
 """Up to here other greedy plans are tried too; in larger problems what is done by halves is too little to matter."""
 
 
@@ -59,8 +61,10 @@ def _planned(problem: PlanProblem, limits: Limits, *, exact: bool) -> Plan:
         exact_answer = solved(model, limits, start)
         if exact_answer.outcome == "infeasible":
             return _infeasible(problem)
-        whole_bound = min(whole_bound, _whole(exact_answer.bound))
+        whole_bound = _whole(min(bound.bound, exact_answer.bound))
         best = _best([*([best] if best else []), *_from_solver(problem, model, exact_answer)])
+    if best is None:
+        best = _best(_around_musts(problem, model))
     return _nothing_found(problem, whole_bound) if best is None else _as_plan(problem, best, whole_bound, limits)
 
 
@@ -134,6 +138,20 @@ def _from_solver(problem: PlanProblem, model: Model, answer: Solved) -> list[_Ca
     return _sound(problem, [tuple(sorted(model.places[column] for column in chosen))])
 
 
+def _around_musts(problem: PlanProblem, model: Model) -> list[_Candidate]:
+    """Where time ran out before any plan was found: only what must be done is solved for, the rest filled in."""
+    musts = musts_of(problem)
+    alone = formulated(musts_alone(problem, musts))
+    answer = solved(alone, MUSTS_LIMITS)
+    if answer.x is None:
+        return []
+    column_of = {place: column for column, place in enumerate(model.places)}
+    chosen = [alone.places[column] for column in np.flatnonzero(answer.x[: len(alone.places)] > 0.5)]
+    first = [column_of[replace(place, job=musts[place.job])] for place in chosen]
+    plan = greedy(problem, model, first=sorted(first, key=lambda column: model.places[column].visit))
+    return _sound(problem, [] if plan is None else [plan])
+
+
 def _as_plan(problem: PlanProblem, best: _Candidate, bound: int, limits: Limits) -> Plan:
     value = best.audit.value_minor
     bound = max(bound, value)
@@ -148,6 +166,6 @@ def _infeasible(problem: PlanProblem) -> Plan:
 
 
 def _nothing_found(problem: PlanProblem, bound: int) -> Plan:
-    """Time ran out before any plan with all that must be done was found."""
+    """Time ran out before any plan with all that must be done was found, though one may exist."""
     empty = audited(problem, ())
     return Plan("infeasible", 0, max(bound, 0), empty.visits, left_out(problem, (), empty), ways_out(problem))

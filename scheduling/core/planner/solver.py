@@ -71,6 +71,9 @@ def solved(model: Model, limits: Limits, start: FloatArray | None = None) -> Sol
 def _loaded(model: Model, *, whole: bool) -> Any:
     import highspy
 
+    # The class around it prints a banner to standard output when made, before anything can silence it.
+    from highspy._core import _Highs
+
     lp = highspy.HighsLp()
     starts, row, value = model.column_starts()
     lp.num_col_, lp.num_row_ = model.columns, len(model.rows.upper)
@@ -83,7 +86,7 @@ def _loaded(model: Model, *, whole: bool) -> Any:
     if whole:
         kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
         lp.integrality_ = [kinds[column < len(model.places)] for column in range(model.columns)]
-    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call,unused-ignore]
+    highs: Any = _Highs()
     highs.setOptionValue("output_flag", False)  # noqa: FBT003 - the library's own signature
     highs.setOptionValue("threads", 1)
     highs.setOptionValue("random_seed", 0)

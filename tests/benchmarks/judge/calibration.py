@@ -135,9 +135,8 @@ def interval_coverage(recorded: list[Recorded], hidden_fraction: float, rng: np.
         whole = score_vehicles(table, seen.cells, looked, since, vehicles)
         part = np.where(rng.random(len(looked)) < hidden_fraction, NEVER_LOOKED, looked)
         partly = score_vehicles(table, seen.cells, part, since, vehicles)
-        same_cap = whole.do_not_drive == partly.do_not_drive
         inside = (partly.low - 1e-9 <= whole.score) & (whole.score <= partly.high + 1e-9)
-        held.append(inside[same_cap])
+        held.append(inside)
         widths.append(partly.high - partly.low)
         as_perfect = score_vehicles(table, seen.cells, np.where(part == NEVER_LOOKED, 0, part), since, vehicles)
         lift.append(as_perfect.score - whole.score)

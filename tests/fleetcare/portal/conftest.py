@@ -49,6 +49,10 @@ class Household:
 
 @pytest.fixture
 def household(cast: Cast) -> Household:
+    return make_household(cast)
+
+
+def make_household(cast: Cast) -> Household:
     access = cast.access
     blue = factories.vehicle(cast.fleet, name="Zephyr the blue one", plate="HX BL 9")
     unknown = factories.vehicle(cast.fleet, name="Allotment van")

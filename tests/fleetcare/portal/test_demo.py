@@ -356,7 +356,7 @@ class TestShowing:
     def test_what_must_be_done_before_driving_comes_first_whatever_its_rank(self) -> None:
         text = "\n".join(shown("A car", condition(), document()))
         assert text.index("DO NOT DRIVE") < text.index("Condition 20 of 100")
-        assert text.index("Renew the hose, front-left") < text.index("Clean the drain")
+        assert text.index("Renew the hose, front left") < text.index("Clean the drain")
         assert "1,234.50 EUR" in text
 
     def test_nothing_to_do_is_said_in_words(self) -> None:

@@ -6,11 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import transaction
 from django.template.base import Lexer, TokenType
 from django.test import Client
 
+from fleetcare.fleet.words import Role
 from fleetcare.portal import apps
-from tests.fleetcare.portal.conftest import Household
+from tests.conftest import make_cast
+from tests.fleetcare.portal.conftest import make_household
 from tests.fleetcare.portal.markup import Markup, parsed, words
 
 PORTAL = Path(apps.__file__).parent
@@ -19,16 +22,24 @@ STYLE = PORTAL / "static" / "fleetcare" / "fleetcare.css"
 EVERY_PAGE = ["sign-in", "refused sign-in", "fleet", "search", "vehicle", "unknown vehicle", "inspection", "missing"]
 
 
+@pytest.fixture(scope="module")
+def answers(django_db_setup: Any, django_db_blocker: Any) -> dict[str, Any]:
+    """Every page, asked for once."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        household = make_household(make_cast("Home"))
+        browser, anyone = Client(), Client()
+        browser.force_login(household.cast.members[Role.VIEWER])
+        others = {"search": f"{household.pages['fleet']}?q=nothing+like+it", "missing": "/missing/"}
+        found = {page: browser.get(address) for page, address in {**household.pages, **others}.items()}
+        found["sign-in"] = anyone.get("/sign-in/")
+        found["refused sign-in"] = anyone.post("/sign-in/", {"username": "x@y.example", "password": "no"})
+        transaction.set_rollback(True)
+    return found
+
+
 @pytest.fixture(params=EVERY_PAGE)
-def answer(request: Any, browser: Client, household: Household) -> Any:
-    """Every page, one after the other."""
-    page = request.param
-    if page == "sign-in":
-        return Client().get("/sign-in/")
-    if page == "refused sign-in":
-        return Client().post("/sign-in/", {"username": "x@y.example", "password": "no"})
-    others = {"search": f"{household.pages['fleet']}?q=nothing+like+it", "missing": "/missing/"}
-    return browser.get({**household.pages, **others}[page])
+def answer(request: Any, answers: dict[str, Any]) -> Any:
+    return answers[request.param]
 
 
 @pytest.fixture

@@ -30,11 +30,11 @@ def grow(household: Household) -> None:
     results = [result(found.key, found.position, grade="major") for found in applicable]
     on = today(cast.fleet)
     inspect(cast.access, household.blue, *results, inspected_on=on - timedelta(days=2), shown_km=Decimal(121_000))
-    for day in range(12):
+    for day in range(6):
         inspect(
             cast.access, household.blue, inspected_on=on - timedelta(days=60 + day), shown_km=Decimal(118_000 - day)
         )
-    added = [factories.vehicle(cast.fleet, name=f"Car {number}") for number in range(25)]
+    added = [factories.vehicle(cast.fleet, name=f"Car {number}") for number in range(8)]
     for vehicle in added:
         inspect(cast.access, vehicle, result(grade="minor"), inspected_on=on)
     assess_vehicles(cast.fleet.pk, [household.blue.pk, *(vehicle.pk for vehicle in added)])

@@ -1,6 +1,7 @@
 """Figures and words as the reader writes them."""
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -8,10 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleetcare.portal.web.presenters import words
+from fleetcare.portal.web.presenters.backlog import JobShown, backlog_shown
 from fleetcare.portal.web.presenters.condition import condition_shown
 from fleetcare.portal.web.presenters.figures import Figures
 from fleetcare.portal.web.presenters.rule import rule
 from inspections.catalogue.loader import default_catalogue
+from scheduling.core.backlog import HORIZON_KM
+from scheduling.core.reasons import Reason, phrase
 
 ENGLISH = Figures("EUR", "km", "en")
 GERMAN = Figures("EUR", "km", "de")
@@ -45,11 +49,65 @@ def verdict(*grades: str, examined: bool = True, **said: Any) -> str:
     return condition_shown(ENGLISH, condition(**said), findings, examined=examined).verdict
 
 
+def job(**said: Any) -> dict[str, Any]:
+    money = {"amount": "120.00", "currency": "EUR"}
+    item = {
+        "rank": 1, "job": "outer-driveshaft-boot.replace", "title": "Renew the boot", "positions": ["front-right"],
+        "grade": "major", "cost_now": money, "hours": 1.8, "cost_of_waiting": money, "worth_per_cost": 4.1,
+        "failure_chance_fraction": 0.38, "do_before": "2026-12-01", "before_driving": False,
+        "access": ["wheel-off.front-right"], "follow_ups": ["wheel-nut-retorque"], "reasons": [],
+    }  # fmt: skip
+    return {**item, **said}
+
+
+def shown_job(figures: Figures, **said: Any) -> JobShown:
+    document = {"items": [job(**said)], "can_wait": [], "total_cost": {"amount": "120.00", "currency": "EUR"}}
+    return backlog_shown(figures, document, date(2026, 10, 3)).items[0]
+
+
+def test_reasons_of_the_decider_are_told_in_the_readers_unit_and_words() -> None:
+    opened = ("wheel-off.front-right", "wheel-nut-retorque")
+    facts = {"chance_fraction": 0.38, "horizon_km": round(HORIZON_KM)}
+    reasons = [
+        phrase(Reason("failure-chance", facts)),
+        phrase(Reason("access-opened", {"work": ", ".join(opened)})),
+        phrase(Reason("unseen-too-long")),
+    ]
+    said = shown_job(Figures("GBP", "mi", "en"), reasons=reasons, opened_before=opened).reasons
+    assert said[0] == "4 in 10 fail within 6,200 mi like this."
+    assert said[1].startswith("Already opened or done for a job before it: wheel off, front right and ")
+    assert "retorque" not in said[1]
+    assert said[2] == "Not looked at for too long, so its state is a guess."
+
+
+def test_a_job_is_due_by_its_day_or_now() -> None:
+    later = shown_job(ENGLISH)
+    assert not later.now
+    assert str(later.do_before) == "Dec 1, 2026"
+    assert shown_job(ENGLISH, do_before="2026-10-03").now
+    assert shown_job(ENGLISH, do_before=None).now
+
+
+def test_waiting_that_saves_money_is_told_as_a_saving() -> None:
+    saving = shown_job(ENGLISH, cost_of_waiting={"amount": "-35.20", "currency": "EUR"})
+    assert (saving.waiting, saving.waiting_is_dearer) == ("€35", False)
+    assert shown_job(ENGLISH).waiting_is_dearer
+
+
+def test_a_follow_up_names_its_distance_in_the_fleets_unit() -> None:
+    (retorque,) = shown_job(Figures("GBP", "mi", "en")).follow_ups
+    assert retorque.endswith("after 30 mi")
+
+
+def test_the_cautions_of_dismantling_come_with_the_job() -> None:
+    assert any("jack alone" in caution for caution in shown_job(ENGLISH).cautions)
+
+
 def test_estimates_are_told_in_whole_units_of_any_currency() -> None:
     assert ENGLISH.money(123_450) == "€1,235"
     assert Figures("JPY", "km", "en").money(1235) == "¥1,235"
-    assert Figures("BHD", "km", "en").money(1_235_000) == "BHD 1,235"
-    assert GERMAN.money(123_450).replace("\xa0", " ") == "1.235 €"
+    assert Figures("BHD", "km", "en").money(1_235_000) == "BHD\xa01,235"
+    assert GERMAN.money(123_450) == "1.235\xa0€"
     assert ENGLISH.money_of({"amount": "0.49", "currency": "EUR"}) == "€0"
 
 
@@ -135,7 +193,7 @@ def test_every_grade_and_position_of_the_catalogue_has_words() -> None:
 def test_several_places_are_told_as_one_where_there_is_a_word_for_it() -> None:
     assert words.places(["front-left", "front-right"]) == "front, both sides"
     assert words.places(["rear-right", "front-left", "front-right", "rear-left"]) == "all four corners"
-    assert words.places(["cylinder-1", "cylinder-3"]) == "cylinder 1, cylinder 3"
+    assert words.places(["cylinder-1", "cylinder-3"]) == "cylinders 1, 3"
     assert words.places([""]) == ""
 
 

@@ -107,4 +107,4 @@ class TestShippedSigns:
         best = {link.sign: 0.0 for link in signs.links}
         for link in signs.links:
             best[link.sign] = max(best[link.sign], link.present_fraction)
-        assert {sign for sign, shown in best.items() if shown <= 2 * signs.backgrounds[sign]} == set()
+        assert {sign for sign, shown in best.items() if shown <= signs.backgrounds[sign]} == set()

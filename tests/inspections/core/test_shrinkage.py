@@ -121,7 +121,7 @@ class TestOwnEvidence:
 
 class TestKindsOfOneFleet:
     def test_a_common_bias_of_the_book_is_found_and_helps_every_kind(self) -> None:
-        ways = accuracy.common_bias(30, 4, 12, seed=4)
+        ways = accuracy.common_bias(30, 4, 6, seed=4)
         assert ways["shrunk"].rmse < 0.92 * ways["book alone"].rmse
         assert ways["shrunk"].rmse < 0.75 * ways["hardly any prior"].rmse
         assert abs(ways["shrunk"].bias) < 0.05

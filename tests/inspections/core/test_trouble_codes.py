@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inspections.core.trouble_codes import MalformedTroubleCode, Origin, TroubleCode, parse_code
@@ -44,6 +44,7 @@ def test_what_is_no_code_is_refused_with_the_reason(text: str, reason: str) -> N
     assert isinstance(refused.value, ValueError)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=8))
 def test_any_text_is_a_code_of_the_right_shape_or_refused(text: str) -> None:
     try:

@@ -99,9 +99,9 @@ def brute_force_chance(pairs: list[tuple[float, float]], now_km: float) -> Calla
 def test_forecast_agrees_with_the_exact_mixture_computed_by_brute_force(pairs):
     band = forecast_wear(pads(), notes(*pairs)).limit_in_km
     chance = brute_force_chance(pairs, 30_000.0)
-    assert chance(band.low[0]) == pytest.approx(0.1, abs=0.012)
-    assert chance(band.median[0]) == pytest.approx(0.5, abs=0.015)
-    assert chance(band.high[0]) == pytest.approx(0.9, abs=0.012)
+    assert chance(band.low[0]) == pytest.approx(0.1, abs=0.022)
+    assert chance(band.median[0]) == pytest.approx(0.5, abs=0.022)
+    assert chance(band.high[0]) == pytest.approx(0.9, abs=0.022)
 
 
 def test_every_hypothesis_follows_a_foreign_kalman_filter_when_tails_are_normal(monkeypatch):

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special
 
@@ -152,6 +152,7 @@ class TestSearch:
             assert parameters(alone)[:, 0] == pytest.approx(parameters(together)[:, row], rel=1e-11, nan_ok=True)
             assert alone.scale_variance[0] == pytest.approx(together.scale_variance[row], rel=1e-6, nan_ok=True)
 
+    @settings(deadline=None, max_examples=40)
     @given(st.floats(0.001, 1e6))
     def test_the_unit_of_distance_changes_nothing_but_the_scale(self, factor: float) -> None:
         ages = mixed_ages(8, 3, 40)

@@ -73,7 +73,7 @@ def test_jobs_that_save_nothing_even_with_all_access_open_are_left_out() -> None
 
 def test_alternatives_for_one_part_exclude_each_other() -> None:
     options = [option(0, 0, access=(WHEEL,), key="one.replace"), option(0, 0, access=(WHEEL,), key="other.replace")]
-    ranking = ranking_of(options, [18_000.0], [2], [False])
+    ranking = ranking_of(options, [14_500.0], [2], [False])
     _, jobs = plan_jobs(ranking, ["a"], [RATE], labour_is_paid=True)
     assert [job.excludes for job in jobs] == [(1,), (0,)]
 

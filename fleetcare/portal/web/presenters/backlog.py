@@ -9,6 +9,7 @@ from django.utils.translation import gettext
 from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Day, Figures
 from scheduling.core.backlog import HORIZON_KM
+from scheduling.core.reasons import Reason, odds, phrase
 
 Json = dict[str, Any]
 
@@ -74,7 +75,7 @@ def backlog_shown(figures: Figures, document: Json, today: date) -> BacklogShown
 
 
 def _job(figures: Figures, item: Json, today: date) -> JobShown:
-    reasons = tuple(_sentence(reason) for reason in item["reasons"])
+    reasons = _reasons(figures, item)
     waiting = item["cost_of_waiting"]["amount"]
     do_before = item["do_before"]
     access = item["access"]
@@ -102,6 +103,22 @@ def _job(figures: Figures, item: Json, today: date) -> JobShown:
         access=tuple(words.access(unit) for unit in access),
         follow_ups=tuple(_follow_up(figures, key) for key in item["follow_ups"]),
     )
+
+
+def _reasons(figures: Figures, item: Json) -> tuple[str, ...]:
+    """The document's reasons as sentences; those with keys or kilometres in them in the reader's words and unit."""
+    chance, opened = item["failure_chance_fraction"], item.get("opened_before", ())
+    own = {
+        phrase(Reason("failure-chance", {"chance_fraction": chance, "horizon_km": HORIZON_KM})): gettext(
+            "%(odds)s fail within %(distance)s like this"
+        )
+        % {"odds": odds(chance), "distance": figures.distance(HORIZON_KM, step=100)},
+        phrase(Reason("access-opened", {"work": ", ".join(opened)})): gettext(
+            "already opened or done for a job before it: %(work)s"
+        )
+        % {"work": figures.listed(words.work(key) for key in opened)},
+    }
+    return tuple(_sentence(own.get(reason, reason)) for reason in item["reasons"])
 
 
 def _sentence(text: str) -> str:

@@ -1,9 +1,10 @@
 """Numbers, money, distances and days as the reader writes them."""
 
 import copy
+import re
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,9 @@ from fleetcare.kernel.units import from_km
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Fleet
 
+NO_BREAK_SPACE = "\u00a0"
+_LETTER_BEFORE_DIGIT = re.compile(r"(?<=[^\W\d_])(?=\d)")
+"""Where CLDR wants a space ("SEK 120", but "€120") and babel sets none."""
 _DISTANCE_UNITS = {"km": "length-kilometer", "mi": "length-mile"}
 
 
@@ -85,12 +89,14 @@ class Figures:
 
     def _amount(self, amount: Decimal, currency: str) -> str:
         pattern = _whole_amounts(self.language)
-        return str(pattern.apply(amount, _locale(self.language), currency=currency, currency_digits=False))
+        whole = amount.quantize(Decimal(1), ROUND_HALF_UP)
+        text = str(pattern.apply(whole, _locale(self.language), currency=currency, currency_digits=False))
+        return _LETTER_BEFORE_DIGIT.sub(NO_BREAK_SPACE, text)
 
     def distance(self, km: Decimal | float, step: int = 1) -> str:
         """A distance in the fleet's unit, to whole `step`s of it."""
         value = from_km(Decimal(str(km)), self.distance_unit)
-        whole = int((value / step).to_integral_value()) * step
+        whole = int((value / step).to_integral_value(ROUND_HALF_UP)) * step
         return format_unit(whole, _DISTANCE_UNITS[self.distance_unit], "short", locale=_locale(self.language))
 
     def hours(self, hours: float) -> str:

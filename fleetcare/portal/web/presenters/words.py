@@ -74,7 +74,12 @@ def places(positions: Iterable[str]) -> str:
     """Several places, the four corners and the pairs of an axle or a side told as one."""
     found = tuple(position for position in positions if position)
     together = _TOGETHER.get(frozenset(found))
-    return str(together) if together else ", ".join(place(position) for position in found)
+    if together:
+        return str(together)
+    if len(found) > 1 and all(position.startswith(_CYLINDER) for position in found):
+        numbers = ", ".join(position.removeprefix(_CYLINDER) for position in found)
+        return gettext("cylinders %(numbers)s") % {"numbers": numbers}
+    return ", ".join(place(position) for position in found)
 
 
 _TOGETHER: Mapping[frozenset[str], str | Promise] = {
@@ -169,3 +174,9 @@ def follow_up(key: str) -> tuple[str, int]:
     """What a job obliges, and after how many km (0: at once)."""
     found = default_catalogue().follow_ups.get(key)
     return (found.title, found.after_km) if found else (key, 0)
+
+
+def work(key: str) -> str:
+    """An access or a follow-up, whichever the key names, as it stands within a sentence."""
+    title = follow_up(key)[0] if key in default_catalogue().follow_ups else access(key)
+    return f"{title[:1].lower()}{title[1:]}"

@@ -11,8 +11,8 @@ from scheduling.core.planner.problem import Loosening, Person, PlanProblem
 from tests.scheduling.core.planner.problems import ALIGNMENT, WHEEL, best_value, job, problems, visit
 
 
-@settings(max_examples=80, deadline=None)
-@given(problems(5, 2))
+@settings(max_examples=60, deadline=None)
+@given(problems(4, 2))
 def test_every_way_out_makes_a_plan_possible(problem: PlanProblem) -> None:
     infeasible = best_value(problem) is None
     ways = ways_out(problem)
@@ -22,7 +22,7 @@ def test_every_way_out_makes_a_plan_possible(problem: PlanProblem) -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(problems(5, 2))
+@given(problems(4, 2))
 def test_a_way_out_by_one_rule_asks_for_no_more_than_is_needed(problem: PlanProblem) -> None:
     for way in ways_out(problem):
         if len(way) == 1 and way[0].amount > 1 and way[0].rule in ("money", "minutes"):

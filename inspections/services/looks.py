@@ -1,0 +1,95 @@
+"""What was seen and measured of the parts fitted now; two queries."""
+
+import uuid
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from fleetcare.fleet.models import Fleet, Vehicle
+from inspections.catalogue.catalogue import Catalogue
+from inspections.models import Finding, Result
+from inspections.words import InspectionState
+
+Place = tuple[uuid.UUID, str, str]
+"""Vehicle, part (or check) and position."""
+
+
+@dataclass(slots=True)
+class Look:
+    """One result at a part: the grade, and the figure where there is one."""
+
+    cell: int
+    on: date
+    km: float
+    grade: int
+    value: float | None
+    check_key: str
+    inspection_id: uuid.UUID
+
+
+def load_looks(
+    fleet: Fleet,
+    catalogue: Catalogue,
+    vehicles: Sequence[Vehicle],
+    row_of: Mapping[tuple[uuid.UUID, int], int],
+    fitted_on: Mapping[Place, date],
+    on: date,
+) -> list[Look]:
+    """Graded results in the order of time, without those of a part since renewed or of a dismissed finding.
+
+    `row_of` gives the row of the cells by vehicle and slot; results at parts a vehicle does not have are left out.
+    """
+    dismissed = _dismissed(fleet, vehicles)
+    looks = []
+    for inspection_id, vehicle_id, seen_on, km, check_key, position, grade, value in _rows(fleet, vehicles, on):
+        part = check_key.partition(".")[0]
+        row = row_of.get((vehicle_id, catalogue.slot_index.get((part, position), -1)))
+        renewed_on = fitted_on.get((vehicle_id, part, position))
+        spans = dismissed.get((vehicle_id, check_key, position), ())
+        voided = any(first <= seen_on <= last for first, last in spans)
+        if row is not None and not voided and (renewed_on is None or seen_on > renewed_on):
+            looks.append(Look(row, seen_on, float(km), int(grade or 0), value, check_key, inspection_id))
+    return looks
+
+
+def _rows(fleet: Fleet, vehicles: Sequence[Vehicle], on: date) -> Iterable[tuple[Any, ...]]:
+    rows = Result.objects.within(fleet).filter(
+        inspection__vehicle__in=vehicles,
+        inspection__state=InspectionState.COMPLETED,
+        inspection__inspected_on__lte=on,
+        grade__isnull=False,
+    )
+    return rows.order_by("inspection__inspected_on", "inspection__reading__total_km", "inspection_id").values_list(
+        "inspection_id",
+        "inspection__vehicle_id",
+        "inspection__inspected_on",
+        "inspection__reading__total_km",
+        "check_key",
+        "position",
+        "grade",
+        "value",
+    )
+
+
+def _dismissed(fleet: Fleet, vehicles: Sequence[Vehicle]) -> dict[Place, list[tuple[date, date]]]:
+    spans: dict[Place, list[tuple[date, date]]] = {}
+    rows = Finding.objects.within(fleet).filter(vehicle__in=vehicles, dismissed=True)
+    for vehicle_id, check_key, position, first, last in rows.values_list(
+        "vehicle_id", "check_key", "position", "opened_on", "seen_on"
+    ):
+        spans.setdefault((vehicle_id, check_key, position), []).append((first, last))
+    return spans
+
+
+def merged(looks: Iterable[Look]) -> Iterator[Look]:
+    """One look a cell and inspection: a part is as bad as the worst its checks last said of it."""
+    said: dict[int, dict[str, int]] = {}
+    last: dict[tuple[uuid.UUID, int], Look] = {}
+    for look in looks:
+        checks = said.setdefault(look.cell, {})
+        checks[look.check_key] = look.grade
+        last[look.inspection_id, look.cell] = Look(
+            look.cell, look.on, look.km, max(checks.values()), None, "", look.inspection_id
+        )
+    yield from last.values()

@@ -1,0 +1,90 @@
+"""Measured parts of a batch: their readings, and the wear forecast that rests on them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from inspections.catalogue.catalogue import Catalogue
+from inspections.catalogue.grading import governing_limit
+from inspections.catalogue.loader import default_catalogue
+from inspections.catalogue.schema import Measurement
+from inspections.core.plausible_lives import STAGE_SHARES
+from inspections.core.types import Cells, FloatArray, IntArray, LifeBook, Residuals
+from inspections.core.wear import WearForecast, WearReadings, WearSeries, forecast_wear
+from inspections.services.looks import Look
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredParts:
+    """The cells with at least one figure that wears, and what is to be expected of them."""
+
+    cell: IntArray
+    """Rows of the batch's cells, ascending, shape (M,)."""
+    check_keys: tuple[str, ...]
+    readings: WearReadings
+    limit: FloatArray
+    forecast: WearForecast
+    pf_km: FloatArray
+
+    def residuals(self, of: IntArray, atoms: int) -> Residuals:
+        """The forecast as equally weighted possibilities, for rows `of` of the measured parts; shape (len(of), atoms).
+
+        Where no figure is dangerous by itself, and for failing, the stages of the P-F interval go on from the limit.
+        """
+        pick = (np.arange(atoms) + 0.5) / atoms
+        forecast, pf_km = self.forecast, self.pf_km[of, None]
+        column = (pick * forecast.to_limit_km.shape[1]).astype(np.int64)
+        minor, limit, danger = (
+            each[of][:, column] for each in (forecast.to_minor_km, forecast.to_limit_km, forecast.to_dangerous_km)
+        )
+        _, bad, worst = STAGE_SHARES
+        danger = np.where(np.isfinite(danger), danger, limit + bad * pf_km)
+        failure = danger + worst / bad * np.maximum(danger - limit, bad * pf_km * 0.5)
+        return Residuals(np.full(limit.shape, 1.0 / atoms), np.minimum(minor, limit), limit, danger, failure)
+
+
+@lru_cache(maxsize=1)
+def wearing_checks() -> dict[str, str]:
+    """The check by which a part's wear is followed, by part: the first whose figure wears steadily."""
+    chosen: dict[str, str] = {}
+    for key, entry in default_catalogue().checks.items():
+        if entry.check.measurement is not None and entry.check.measurement.wears:
+            chosen.setdefault(entry.part.key, key)
+    return chosen
+
+
+def measured_parts(
+    catalogue: Catalogue, book: LifeBook, scheme: str, cells: Cells, looks: Sequence[Look], clock_km: FloatArray
+) -> MeasuredParts:
+    """Wear forecasts of the parts measured among `looks`, whose clock readings are `clock_km` (N,)."""
+    chosen = set(wearing_checks().values())
+    kept = [n for n, look in enumerate(looks) if look.value is not None and look.check_key in chosen]
+    owner = np.array([looks[n].cell for n in kept], dtype=np.int64)
+    cell, series = np.unique(owner, return_inverse=True)
+    keys = [wearing_checks()[catalogue.slots[int(slot)].part_key] for slot in cells.slot[cell]]
+    measured = [_measurement(catalogue, key) for key in keys]
+    limit = np.array([governing_limit(each, scheme).value for each in measured])
+    readings = WearReadings(series, clock_km[kept], np.array([looks[n].value for n in kept], dtype=np.float64))
+    forecast = forecast_wear(
+        WearSeries(
+            new_value=np.array([each.new for each in measured]),
+            minor_value=np.array([each.minor for each in measured]),
+            limit_value=limit,
+            dangerous_value=np.array([np.nan if each.dangerous is None else each.dangerous for each in measured]),
+            noise_sd=np.array([each.noise_sd for each in measured]),
+            life_km=book.life_km[cells.slot[cell]],
+            fitted_clock_km=cells.fitted_clock_km[cell],
+            now_clock_km=cells.now_clock_km[cell],
+        ),
+        readings,
+    )
+    return MeasuredParts(cell, tuple(keys), readings, limit, forecast, book.pf_km[cells.slot[cell]])
+
+
+def _measurement(catalogue: Catalogue, key: str) -> Measurement:
+    measurement = catalogue.checks[key].check.measurement
+    if measurement is None:
+        raise KeyError(f"{key} has nothing to measure")
+    return measurement
