@@ -4,7 +4,7 @@ from django.db import models
 
 from fleetcare.kernel.grades import Grade
 from fleetcare.support.tenancy import TenantModel
-from inspections.words import ChangeKind, InspectionState, Removal
+from inspections.words import ChangeKind, InspectionState, Lesson, Removal
 
 GRADE_CHOICES = [(int(grade), grade.word) for grade in Grade]
 
@@ -154,3 +154,34 @@ class ScorePoint(TenantModel):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["fleet", "vehicle", "as_of"], name="score_point_once")]
+
+
+class LearnedLife(TenantModel):
+    """How long a kind of part lasts in this fleet; distances are km of the part's clock. Counts: what it rests on."""
+
+    part_key = models.CharField(max_length=60)
+    fitted_at = models.DateTimeField()
+    life_km = models.FloatField()
+    low_km = models.FloatField()
+    high_km = models.FloatField()
+    life_cv = models.FloatField()
+    factor = models.FloatField()
+    """The life over the catalogue's."""
+    lesson = models.CharField(max_length=20, choices=Lesson)
+    failed = models.PositiveIntegerField()
+    worn_out = models.PositiveIntegerField()
+    renewed_early = models.PositiveIntegerField()
+    in_service = models.PositiveIntegerField()
+    reason_unknown = models.PositiveIntegerField()
+    date_unknown = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["fleet", "part_key"], name="learned_life_once")]
+
+
+class LearningRound(models.Model):
+    """When lives were last asked for in a fleet, and a digest of what the stored ones rest on. Workers only."""
+
+    fleet = models.OneToOneField("fleet.Fleet", models.CASCADE, primary_key=True, related_name="learning_round")
+    asked_at = models.DateTimeField(db_index=True)
+    digest = models.CharField(max_length=64, blank=True)

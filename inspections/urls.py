@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.api import catalogue, judgement, vehicle
+from inspections.api import catalogue, fuel, judgement, lives, suspects, vehicle
 
 _VEHICLE = "fleets/<uuid:fleet_id>/vehicles/<uuid:vehicle_id>/"
 _INSPECTION = f"{_VEHICLE}inspections/<uuid:inspection_id>/"
@@ -13,6 +13,8 @@ urlpatterns = [
     path("catalogue/checks/", catalogue.Checks.as_view()),
     path("catalogue/jobs/", catalogue.CatalogueJobs.as_view()),
     path("catalogue/sheets/", catalogue.Sheets.as_view()),
+    path("catalogue/complaints/", suspects.Complaints.as_view()),
+    path("catalogue/codes/", suspects.Codes.as_view()),
     path(f"{_VEHICLE}walk/", vehicle.VehicleWalk.as_view()),
     path(f"{_VEHICLE}parts/", vehicle.Parts.as_view()),
     path(f"{_VEHICLE}parts/history/", vehicle.PartHistory.as_view()),
@@ -26,4 +28,7 @@ urlpatterns = [
     path(f"{_VEHICLE}condition/history/", judgement.ConditionHistory.as_view()),
     path(f"{_VEHICLE}condition/explain/", judgement.Explanation.as_view()),
     path(f"{_VEHICLE}forecast/", judgement.Forecast.as_view()),
+    path(f"{_VEHICLE}suspects/", suspects.Suspects.as_view()),
+    path(f"{_VEHICLE}fuel/consumption/", fuel.FuelConsumption.as_view()),
+    path("fleets/<uuid:fleet_id>/lives/", lives.Lives.as_view()),
 ]

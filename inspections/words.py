@@ -25,3 +25,10 @@ class Removal(TextChoices):
     WORN_OUT = "worn-out"
     RENEWED_EARLY = "renewed-early"
     UNKNOWN = "unknown"
+
+
+class Lesson(TextChoices):
+    """What a fleet's history adds to the catalogue for one kind of part."""
+
+    LEARNED = "learned", "learned from this fleet"
+    TOO_FEW_FAILURES = "too-few-failures", "too few failures to learn from"

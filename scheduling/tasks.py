@@ -4,6 +4,7 @@ from uuid import UUID
 
 from celery import shared_task
 
+from inspections.services.lives import ask_for_learning
 from scheduling.services.assess import assess_vehicles, sweep_stale
 
 
@@ -15,3 +16,4 @@ def assess_vehicle(fleet_id: str, vehicle_id: str) -> None:
 @shared_task(name="scheduling.tick")
 def tick() -> None:
     sweep_stale()
+    ask_for_learning()

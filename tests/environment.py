@@ -9,3 +9,4 @@ _DATA = tempfile.mkdtemp(prefix="fleetcare-tests-")
 atexit.register(shutil.rmtree, _DATA, ignore_errors=True)
 os.environ["FLEETCARE_DATA"] = _DATA
 os.environ.setdefault("LOG_LEVEL", "ERROR")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

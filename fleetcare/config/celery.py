@@ -4,6 +4,8 @@ import os
 
 from celery import Celery
 
+# The matrices are small: threads of the linear algebra library would only fight over the processors.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleetcare.config.settings")
 
 app = Celery("fleetcare")

@@ -167,6 +167,8 @@ SPECTACULAR_SETTINGS = {
         "DistanceUnit": "fleetcare.fleet.words.DistanceUnit",
         "InspectionState": "inspections.words.InspectionState",
         "FindingState": "inspections.api.answers.FINDING_STATES",
+        "FleetKind": "fleetcare.fleet.words.FleetKind",
+        "SignKind": "inspections.api.conclusions.SIGN_KINDS",
     },
     "SORT_OPERATION_PARAMETERS": False,
 }

@@ -7,7 +7,7 @@ from django.db.models import Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from fleetcare.fleet.access import Access
-from fleetcare.fleet.models import ApiKey, Contact, Fleet, Membership, OdometerReading, User, Vehicle
+from fleetcare.fleet.models import ApiKey, Contact, Fleet, FuelFill, Membership, OdometerReading, User, Vehicle
 from fleetcare.support.tenancy import TenantQuerySet
 
 _BEYOND_ANY_SCORE = 101.0
@@ -55,3 +55,8 @@ def vehicles(access: Access, *, q: str = "", **conditions: Any) -> QuerySet[Any]
 def readings(vehicle: Vehicle) -> TenantQuerySet[OdometerReading]:
     """Odometer readings of one vehicle."""
     return OdometerReading.objects.within(vehicle.fleet_id).filter(vehicle=vehicle)
+
+
+def fuel_fills(vehicle: Vehicle) -> TenantQuerySet[FuelFill]:
+    """Fuel fills of one vehicle with their odometer readings."""
+    return FuelFill.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).select_related("reading")

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleetcare.fleet.api import fleets, vehicles
+from fleetcare.fleet.api import fleets, fuel, vehicles
 
 _FLEET = "fleets/<uuid:fleet_id>/"
 _VEHICLE = f"{_FLEET}vehicles/<uuid:vehicle_id>/"
@@ -20,4 +20,6 @@ urlpatterns = [
     path(_VEHICLE, vehicles.OneVehicle.as_view()),
     path(f"{_VEHICLE}odometer/", vehicles.Odometer.as_view()),
     path(f"{_VEHICLE}odometer/<uuid:reading_id>/", vehicles.OneReading.as_view()),
+    path(f"{_VEHICLE}fuel/", fuel.Fuel.as_view()),
+    path(f"{_VEHICLE}fuel/<uuid:fill_id>/", fuel.OneFuelFill.as_view()),
 ]

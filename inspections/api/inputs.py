@@ -84,3 +84,13 @@ class PartFitted(WithOdometer):
     )
     description = serializers.CharField(max_length=120, required=False, allow_blank=True)
     part_number = serializers.CharField(max_length=60, required=False, allow_blank=True)
+
+
+class SuspectsIn(StrictSerializer):
+    """What was noticed, by the keys of `catalogue/complaints/` and by codes, and what was looked for in vain."""
+
+    complaints = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=50)
+    trouble_codes = serializers.ListField(child=serializers.CharField(max_length=10), required=False, max_length=50)
+    absent = serializers.ListField(
+        child=serializers.CharField(max_length=60), required=False, max_length=100, help_text="Complaints or codes."
+    )

@@ -1,7 +1,8 @@
 """What is left of each part's life, given every look at it: a Bayesian filter over a fixed set of plausible lives.
 
 Each life p of a slot (see `plausible_lives`) starts with its prior weight, known fittings at age 0, unknown ones at
-an age of their own (see `as_bought`). With position x on the life's clock and thresholds c_1 < c_2 < c_3 < c_4:
+an age of their own (see `as_bought`), parts with a finding where the finding puts them (see `lives_at_finding`). With
+position x on the life's clock and thresholds c_1 < c_2 < c_3 < c_4:
 
     F_k(x)    = 1 / (1 + exp((c_k - x) / smoothing))             has threshold k been passed, k = 1, 2, 3
     each look   weight *= sum over states of P(state | x) P(seen | state)
@@ -11,7 +12,7 @@ an age of their own (see `as_bought`). With position x on the life's clock and t
 and what remains is normalised. This is the forward step of a hidden Markov model whose hidden path is one of P lives,
 exact for that set, whatever the number and order of looks; the family of lives is that of delay-time models
 (Christer & Waller, J. Opl Res. Soc. 35, 1984). A part that has outlived every life of the book must have been renewed
-unnoticed, and is taken as bought today.
+unnoticed: it is taken as bought at its last look and, if it has outlived that too, as bought today.
 
 The exponential of a logistic splits into one factor for the life and one for the look,
 F_k = u / (u + v_k) with u = exp((x - centre) / smoothing) and v_k likewise of c_k, so that a look at 360 lives costs
@@ -19,7 +20,7 @@ F_k = u / (u + v_k) with u = exp((x - centre) / smoothing) and v_k likewise of c
 nor the company they come in changes a digit.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -32,6 +33,8 @@ from inspections.core.types import BoolArray, Cells, FloatArray, IntArray, LifeB
 
 LOOKS_BETWEEN_NORMALISING = 32
 """Before a long record of odd looks could underflow."""
+LEAST_STANDING = 1e-9
+"""Chance, under the book, of having lasted so long, below which a part is no longer believed to be the same one."""
 PARTS_AT_ONCE = 128
 """Rows of lives worked on together, so that they stay in the processor's cache."""
 
@@ -71,10 +74,14 @@ def residuals_by_life_filter(
     looks = _at_fitted_part(cells, looks)
     row = _rows(book, cells, looks)
     looks = _telling(book, row, looks)
+    whole = lives
     if lives is None:
         used, row = np.unique(row, return_inverse=True)
         lives = PlausibleLives.of_rows(book, used)
-    return _filtered(lives, _records(lives, row, cells, looks))
+    found, outlived = _filtered(lives, _records(lives, row, cells, looks))
+    if len(outlived):
+        _fill(found, outlived, residuals_by_life_filter(book, *_as_bought(cells, looks, outlived), lives=whole))
+    return found
 
 
 def distances_km(residuals: Residuals) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -131,32 +138,55 @@ def _last_finding_km(parts: int, looks: Looks) -> FloatArray:
     return clock
 
 
-def _filtered(lives: PlausibleLives, records: _Records) -> Residuals:
+def _filtered(lives: PlausibleLives, records: _Records) -> tuple[Residuals, IntArray]:
+    """What is left of each part's life, and which parts have outlived all their lives (no answer for these)."""
     shape = (len(records.row), len(lives.weight))
     found = Residuals(*(np.empty(shape) for _ in range(5)))
-    for first in range(0, shape[0], PARTS_AT_ONCE):
-        _filter_some(lives, records, np.arange(first, min(first + PARTS_AT_ONCE, shape[0])), found)
-    return found
+    starts = range(0, shape[0], PARTS_AT_ONCE)
+    runs = [np.arange(first, min(first + PARTS_AT_ONCE, shape[0])) for first in starts]
+    outlived = [_filter_some(lives, records, run, found) for run in runs]
+    return found, np.concatenate([np.zeros(0, dtype=np.int64), *outlived])
 
 
-def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found: Residuals) -> None:
-    """Fills the rows `part` of `found`; those with most looks go first, so that later looks are at a leading run."""
+def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found: Residuals) -> IntArray:
+    """Fills the rows `part` of `found` and returns those that have outlived all their lives.
+
+    Parts with most looks go first, so that later looks are at a leading run of rows.
+    """
     part = part[np.argsort(-records.looks[part], kind="stable")]
-    row = records.row[part]
     weight, position = _started(lives, records, part)
-    if records.looks[part].any():
-        _see(weight, _growth(lives, records, part, position), records, part)
+    growth = _growth(lives, records, part, position) if records.looks[part].any() else []
     position += records.driven_km[part, None]
-    left = [threshold[row] - position for threshold in lives.threshold_km]
+    left = [threshold[records.row[part]] - position for threshold in lives.threshold_km]
     weight *= left[3] > 0.0
-    total = weight.sum(axis=1)
-    weight /= np.where(total > 0.0, total, 1.0)[:, None]
-    found.weight[part] = weight
-    for each, distance in zip(distances_km(found), left, strict=True):
-        each[part] = np.maximum(distance, 0.0, out=distance)
-    outlived = part[total <= 0.0]
-    if len(outlived):
-        _filter_some(lives, _as_bought_today(records), outlived, found)
+    outlived = weight.sum(axis=1) < LEAST_STANDING
+    weight[outlived] = 1.0
+    if growth:
+        _see(weight, growth, records, part)
+    weight /= weight.sum(axis=1, keepdims=True)
+    _fill(found, part, Residuals(weight, *(np.maximum(each, 0.0, out=each) for each in left)))
+    return np.asarray(part[outlived])
+
+
+def _fill(found: Residuals, part: IntArray, answer: Residuals) -> None:
+    for name in Residuals.__slots__:
+        getattr(found, name)[part] = getattr(answer, name)
+
+
+def _as_bought(cells: Cells, looks: Looks, part: IntArray) -> tuple[Cells, Looks]:
+    """Parts taken as bought at their last look; where that was already so, as bought today, with no look left."""
+    bounds = np.searchsorted(looks.cell, part), np.searchsorted(looks.cell, part, side="right")
+    count = bounds[1] - bounds[0]
+    kept = np.flatnonzero((count > 1) | ((count == 1) & ~np.isnan(cells.fitted_clock_km[part])))
+    last = bounds[1][kept] - 1
+    unknown = Cells(
+        cells.vehicle[part],
+        cells.slot[part],
+        np.full(len(part), np.nan),
+        cells.now_clock_km[part],
+        cells.clock_km_per_month[part],
+    )
+    return unknown, Looks(kept, looks.clock_km[last], looks.grade[last])
 
 
 def _started(lives: PlausibleLives, records: _Records, part: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -219,15 +249,3 @@ def _likelihood(
         np.add(growth[k], reach, out=term)
         np.divide(step[:, k + 1, None] * reach, term, out=term)
         likelihood += term
-
-
-def _as_bought_today(records: _Records) -> _Records:
-    now = records.start_km + records.driven_km
-    return replace(
-        records,
-        unknown=np.ones_like(records.unknown),
-        start_km=now,
-        driven_km=np.zeros_like(now),
-        found_after_km=np.full_like(now, np.nan),
-        looks=np.zeros_like(records.looks),
-    )

@@ -12,8 +12,7 @@ Multiple Integration", 1994), scales from 0.35 to 2.85 drawn more widely than be
 book wrong by a factor of two still leaves lives to choose from. What a finding leaves plausible are the few lives
 whose first sign falls in a short stretch of the clock; therefore the three stages follow an additive recurrence
 (Kronecker sequence of the generalised golden ratio) along the order of the first signs, and any few neighbours show
-the whole range of stages. In the benchmark's worlds this gives a Brier skill of 0.38, 40 lives at each of 9 scales
-0.36, eight times as many lives 0.40 at eight times the work.
+the whole range of stages.
 """
 
 import math
@@ -42,8 +41,8 @@ SIGN_ON_HIDDEN_PF_OF_LIFE = 0.10
 OLDEST_OF_LIFE = 3.4
 """No part is taken to have been older than this many typical lives when its record starts."""
 
-_LATTICE = np.array([1, 133, 109])
-"""Of least wrap-around discrepancy in scale and first sign, then with the age."""
+_LATTICE = np.array([1, 203, 193])
+"""Of least wrap-around discrepancy in scale and first sign, then with the age; the truest chances among equals."""
 _RECURRENCE = 1.2207440846057594
 """The generalised golden ratio of three dimensions, x^4 = x + 1."""
 _DRAWN_SCALE_SD = 0.50
@@ -159,6 +158,7 @@ def _after_sign(sign_km: FloatArray) -> FloatArray:
 
 
 def _recurrence() -> FloatArray:
-    """Points of the unit cube, shape (3, P), any few neighbours of which are spread over it."""
+    """Points of the unit cube, shape (3, P), any few neighbours of which are spread over it, each coordinate even."""
     step = _RECURRENCE ** -np.arange(1.0, 4.0)
-    return np.asarray((0.5 + step[:, None] * np.arange(LIVES)) % 1.0)
+    order = np.argsort(np.argsort((step[:, None] * np.arange(LIVES)) % 1.0, axis=1), axis=1)
+    return np.asarray((order + 0.5) / LIVES)

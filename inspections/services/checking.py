@@ -1,6 +1,5 @@
 """Is a result one that this vehicle can have? Every fault of a whole inspection at once, with its place."""
 
-import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -29,10 +28,6 @@ class CheckedResult:
     def place(self) -> tuple[str, str]:
         """Check and position: what an inspection says at most one thing about."""
         return self.check_key, self.position
-
-    def as_plain(self) -> dict[str, Any]:
-        """For a digest of the content."""
-        return dataclasses.asdict(self)
 
 
 def checked_results(

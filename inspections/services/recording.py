@@ -1,6 +1,5 @@
 """Recording an inspection: whole in one request, or gathered in a draft and completed later."""
 
-import dataclasses
 import hashlib
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
@@ -44,9 +43,15 @@ class Heading:
 
     def digest(self, results: Iterable[CheckedResult]) -> str:
         """Equal for equal content, whatever the order of the results."""
-        said = sorted((result.as_plain() for result in results), key=lambda r: (r["check_key"], r["position"]))
-        plain = {**dataclasses.asdict(self), "shown_km": f"{self.shown_km.normalize():f}"}
-        return hashlib.sha256(orjson.dumps([plain, said])).hexdigest()
+        said = sorted(results, key=lambda result: result.place)
+        return hashlib.sha256(orjson.dumps([self, said], default=_as_text)).hexdigest()
+
+
+def _as_text(value: Any) -> str:
+    """A distance, the same whether 187450 or 187450.0 was sent."""
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    raise TypeError(f"{type(value).__name__} is no part of an inspection's content")
 
 
 def record_inspection(

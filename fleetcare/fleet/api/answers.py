@@ -82,6 +82,18 @@ class ReadingOut(Answer):
     replacement = serializers.BooleanField()
 
 
+class FuelFillOut(Answer):
+    id = serializers.UUIDField()
+    filled_on = serializers.DateField()
+    odometer_km = serializers.FloatField(allow_null=True, help_text="What the odometer showed.")
+    total_km = serializers.FloatField(allow_null=True)
+    litres = serializers.FloatField()
+    full = serializers.BooleanField()
+    missed_before = serializers.BooleanField()
+    price = MoneyOut(allow_null=True)
+    note = serializers.CharField(allow_blank=True)
+
+
 class NextDueOut(Answer):
     due_on = serializers.DateField()
     what = serializers.CharField()

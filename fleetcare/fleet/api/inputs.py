@@ -8,7 +8,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from fleetcare.fleet.words import DistanceUnit, FleetKind, LimitScheme, Role
 from fleetcare.kernel.money import minor_digits
-from fleetcare.kernel.units import to_km
+from fleetcare.kernel.units import TO_BASE, to_km, to_litres
 from fleetcare.support.strict import StrictSerializer
 
 
@@ -117,6 +117,42 @@ class WithOdometer(StrictSerializer):
 class OdometerNew(WithOdometer):
     read_on = serializers.DateField()
     replacement = serializers.BooleanField(required=False, default=False)
+
+
+VOLUME_UNITS = list(TO_BASE["L"])
+
+
+class Volume(StrictSerializer):
+    value = NumberField(min_value=0)
+    unit = serializers.ChoiceField(VOLUME_UNITS)
+
+
+class FuelFillNew(WithOdometer):
+    """A fill: `litres`, or `volume` with a value and a unit; the odometer where somebody read it."""
+
+    odometer_needed = False
+    id = serializers.UUIDField(required=False)
+    filled_on = serializers.DateField()
+    litres = NumberField(min_value=0, required=False)
+    volume = Volume(required=False)
+    full = serializers.BooleanField(help_text="Filled to the top.")
+    missed_before = serializers.BooleanField(
+        default=False, help_text="At least one fill since the one before was not written down."
+    )
+    price = ZeroOrMoreMoney(required=False, allow_null=True, help_text="What the fill cost in all.")
+    note = serializers.CharField(max_length=2000, required=False, allow_blank=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        attrs = super().validate(attrs)
+        if "litres" in attrs and "volume" in attrs:
+            raise ValidationError({"volume": [ErrorDetail("Give litres or volume, not both.", "twice")]})
+        volume = attrs.pop("volume", None)
+        if volume is not None:
+            attrs["litres"] = to_litres(volume["value"], volume["unit"])
+        elif "litres" not in attrs:
+            raise ValidationError({"litres": [ErrorDetail("This field is required.", "required")]})
+        attrs["litres_pointer"] = "/litres" if volume is None else "/volume/value"
+        return attrs
 
 
 class VehicleIn(StrictSerializer):

@@ -10,7 +10,7 @@ from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money
 
 if TYPE_CHECKING:
-    from fleetcare.fleet.models import ApiKey, Contact, Fleet, Membership, OdometerReading, Vehicle
+    from fleetcare.fleet.models import ApiKey, Contact, Fleet, FuelFill, Membership, OdometerReading, Vehicle
 
 Json = dict[str, Any]
 
@@ -85,6 +85,20 @@ def reading_json(reading: OdometerReading) -> Json:
         "total_km": number(reading.total_km),
         "source": reading.source,
         "replacement": reading.replacement,
+    }
+
+
+def fill_json(fleet: Fleet, fill: FuelFill) -> Json:
+    return {
+        "id": fill.pk,
+        "filled_on": fill.filled_on,
+        "odometer_km": number(fill.reading.shown_km) if fill.reading else None,
+        "total_km": number(fill.reading.total_km) if fill.reading else None,
+        "litres": number(fill.litres),
+        "full": fill.full,
+        "missed_before": fill.missed_before,
+        "price": None if fill.price_minor is None else money(fill.price_minor, fleet),
+        "note": fill.note,
     }
 
 

@@ -2,6 +2,7 @@
 
 from fleetcare.fleet.models.accounts import User
 from fleetcare.fleet.models.fleets import ApiKey, Contact, ContactVehicle, Fleet, Membership
+from fleetcare.fleet.models.fuel import FuelFill
 from fleetcare.fleet.models.vehicles import OdometerReading, Standing, Vehicle
 
 __all__ = [
@@ -9,6 +10,7 @@ __all__ = [
     "Contact",
     "ContactVehicle",
     "Fleet",
+    "FuelFill",
     "Membership",
     "OdometerReading",
     "Standing",

@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import ProtectedError, RestrictedError
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
@@ -12,7 +13,7 @@ from fleetcare.fleet.models import OdometerReading, Standing, Vehicle
 from fleetcare.fleet.services.vehicles import touch
 from fleetcare.fleet.words import ReadingSource, Role
 from fleetcare.kernel import units
-from fleetcare.kernel.errors import Fault, InvalidInput, raise_if_any
+from fleetcare.kernel.errors import Conflict, Fault, InvalidInput, raise_if_any
 
 _MOST_KM = Decimal(5_000_000)
 _MOST_KM_A_DAY = Decimal(2_000)
@@ -96,7 +97,7 @@ def record_odometer(
     neighbouring readings when it runs backwards or jumps absurdly, or the day is in the future or before first use.
     """
     access.require(Role.INSPECTOR)
-    _check_day(access, vehicle, read_on, date_pointer)
+    check_day(access, vehicle, read_on, date_pointer)
     if not 0 <= shown_km <= _MOST_KM:
         raise InvalidInput.at(pointer, "range", "A distance from 0 to 5,000,000 km.")
     day = _day(vehicle, read_on)
@@ -109,6 +110,7 @@ def record_odometer(
         total_km = shown_km + around.offset_km
         around = day.around(total_km)
         raise_if_any(_contradictions(total_km, read_on, around, access.fleet.distance_unit, pointer))
+    _refuse_lost_replacement(day, total_km, pointer, replacement=replacement)
     reading, created = OdometerReading.objects.within(access.fleet).get_or_create(
         vehicle=vehicle,
         read_on=read_on,
@@ -122,7 +124,15 @@ def record_odometer(
     return reading
 
 
-def _check_day(access: Access, vehicle: Vehicle, read_on: date, pointer: str) -> None:
+def _refuse_lost_replacement(day: _Day, total_km: Decimal, pointer: str, *, replacement: bool) -> None:
+    """One day and distance hold one reading: a replacement must not vanish behind the last look at the old dial."""
+    if replacement and any(each.total_km == total_km and not each.replacement for each in day.same):
+        sentence = "There is a reading at this distance on this day; date the new odometer's first reading a day later."
+        raise InvalidInput.at(pointer, "same-day", sentence)
+
+
+def check_day(access: Access, vehicle: Vehicle, read_on: date, pointer: str) -> None:
+    """Raises InvalidInput unless the day lies between the vehicle's first use and today."""
     if read_on > today(access.fleet):
         raise InvalidInput.at(pointer, "future", "This day is still to come.")
     if read_on < vehicle.first_used_on:
@@ -139,13 +149,27 @@ def _carry_to_standing(vehicle: Vehicle, around: Neighbours, reading: OdometerRe
 
 @transaction.atomic
 def delete_reading(access: Access, vehicle: Vehicle, reading: OdometerReading) -> None:
-    """Takes a mistyped reading back. Planners and owners; readings of inspections go with their inspection."""
+    """Takes a mistyped reading back. Planners and owners; readings of inspections go with their inspection.
+
+    Raises Conflict where something rests on the reading, a fuel fill for one: that is taken back first.
+    """
     access.require(Role.PLANNER)
     if reading.source == ReadingSource.INSPECTION:
         raise InvalidInput("This reading belongs to an inspection; correct it there.", code="belongs-to-inspection")
-    reading.delete()
+    if not drop_reading(vehicle, reading):
+        sentence = "Something rests on this reading (a fuel fill, an inspection); take that back first."
+        raise Conflict(sentence, code="reading-in-use")
+    touch(vehicle)
+
+
+def drop_reading(vehicle: Vehicle, reading: OdometerReading) -> bool:
+    """Takes a reading away unless something rests on it, and says whether it went; inside a transaction."""
+    try:
+        reading.delete()
+    except (ProtectedError, RestrictedError):
+        return False
     latest = _day(vehicle, date.max).before
     Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(
         odometer_km=latest.shown_km if latest else None, odometer_on=latest.read_on if latest else None
     )
-    touch(vehicle)
+    return True

@@ -45,7 +45,7 @@ _ORDINARY = Habits(
     most_jobs=3,
     recorded=0.85,
     left_out=0.06,
-    sheets={"full": 1, "wheels-off": 3, "before-trip": 3, "five-minute": 4},
+    sheets={"wheels-off": 3, "before-trip": 3, "five-minute": 4},
 )
 _NEGLECTED = Habits(
     pace=2.1,
@@ -55,7 +55,7 @@ _NEGLECTED = Habits(
     most_jobs=2,
     recorded=0.5,
     left_out=0.15,
-    sheets={"full": 1, "wheels-off": 1, "five-minute": 3},
+    sheets={"wheels-off": 1, "five-minute": 3},
 )
 _UNSEEN = Habits(
     pace=2.4,

@@ -14,7 +14,7 @@ from tests.benchmarks.policy.kinds import COUPLINGS, KINDS, MEASURED, OPERATION_
 
 MINOR = 100.0
 """Cents in a euro; the cores count cents."""
-LABOUR_EUR = 45.0
+LABOUR_EUR = 50.0
 """What an hour counts for: between one's own Saturday and a workshop's bill."""
 CLOCK_KM_PER_YEAR = 15_000.0
 ACCESS_SHARE = 0.6

@@ -3,14 +3,14 @@
 It is made by other rules than the judge assumes:
 
 - the time to the first sign is lognormal, not Weibull; the three stages are Weibull of shape 2 (CV 0.52), not gamma, and
-  share the distance from sign to failure by 45, 38 and 17 %, not 50, 35 and 15 %;
-- parts that are measured wear linearly to failure, each at its own lognormal rate: minor at 67 % of its life, major at
-  80 %, dangerous at 93 %;
+  share the distance from sign to failure by 48, 36 and 16 %, not 50, 35 and 15 %;
+- parts that are measured wear linearly, each at its own lognormal rate: with the limit (major) at 1, minor from 0.85,
+  dangerous from 1.15, failed at 1.28;
 - the true life of a kind of part is off the book by a factor of its own in each fleet (log sd 0.25), that of a car by
   another (0.20);
 - a bad part wears others (17 couplings), which then are older than their distance says;
 - looking errs by a matrix of its own, with the same misses (22, 6 and 3 % of minor, major and dangerous parts are seen
-  as sound); gauges err by 2.5 % of the wear.
+  as sound); gauges err by 2.5 % of the way to the limit.
 
 Every life, look and notice is drawn beforehand, so that two policies meet the same car in the same month with the same
 luck: differences between them are paired.
@@ -27,8 +27,9 @@ from tests.benchmarks.policy.trade import Trade
 MONTHS = 60
 SPARE_LIVES = 14
 TYPE_SD, CAR_SD = 0.25, 0.20
-STAGE_SHARES = np.array([0.45, 0.38, 0.17])
-MEASURED_AT = np.array([0.67, 0.80, 0.93, 1.0])
+STAGE_SHARES = np.array([0.48, 0.36, 0.16])
+MEASURED_AT = np.array([0.85, 1.0, 1.15, 1.28])
+"""Worn share at the grades and at failure; 1 is the limit."""
 SEEN_GIVEN_STATE = np.array(
     [
         [0.975, 0.022, 0.003, 0.000],
@@ -195,7 +196,7 @@ class Cars:
     def seen(self, month: int, rows: IntArray) -> tuple[IntArray, FloatArray]:
         """The grade that a look in this month sees at visible parts, and the worn share of those that are measured."""
         graded = (self._look[month, rows][:, None] > self._odds[self.state()[rows]]).sum(axis=1)
-        worn = self.used_fraction()[rows] + GAUGE_SD * self._gauge[month, rows]
+        worn = MEASURED_AT[3] * self.used_fraction()[rows] + GAUGE_SD * self._gauge[month, rows]
         gauged = (worn[:, None] >= MEASURED_AT[:3]).sum(axis=1)
         return np.where(self.trade.measured[self.slot[rows]], gauged, graded), worn
 

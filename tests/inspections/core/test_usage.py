@@ -74,6 +74,20 @@ def test_a_habit_that_changed_is_followed_and_old_readings_fade():
     assert 50.0 < band.median[0] < 61.0
 
 
+def test_years_ahead_the_drift_of_habits_widens_the_interval_as_a_simulation_does():
+    forecast = forecast_of(*STEADY)
+    rng = np.random.default_rng(2)
+    start = rng.choice(forecast.rate_km_per_day[0], 20_000)
+    steps = usage.DRIFT_PER_ROOT_YEAR / np.sqrt(12.0) * rng.standard_normal((20_000, 600))
+    rate = start[:, None] * np.exp(np.cumsum(steps, axis=1))
+    monthly = 30.4375 * rate * (1.0 + np.sqrt(usage.ROUGHNESS_DAYS / 30.4375) * rng.standard_normal(rate.shape))
+    month = (np.cumsum(monthly, axis=1) < 100_000.0).sum(axis=1)
+    low, median, high = np.quantile(30.4375 * (month + 0.5), [0.1, 0.5, 0.9])
+    band = due(forecast, km=216_000.0).day
+    assert band.median[0] - 400.0 == pytest.approx(median, rel=0.03)
+    assert (band.high - band.low)[0] == pytest.approx(high - low, rel=0.08)
+
+
 def test_an_old_reading_from_first_registration_is_no_proof_of_todays_habit():
     """Twelve years at one mean rate say less about today than the same over one year."""
     old, fresh = forecast_of((0.0, 0.0), (4380.0, 219_000.0), now=4380.0), forecast_of((0.0, 0.0), (365.0, 18_250.0))

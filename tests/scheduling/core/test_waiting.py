@@ -60,17 +60,22 @@ def ways_walked(
 
 
 @settings(max_examples=40, deadline=None)
-@given(seed=st.integers(0, 10_000), possibilities=st.integers(1, 9), pace=st.floats(150.0, 4_000.0))
+@given(
+    seed=st.integers(0, 10_000),
+    possibilities=st.integers(1, 9),
+    pace=st.floats(150.0, 4_000.0),
+    next_look=st.sampled_from([0.0, 2_100.0, 16_000.0]),
+)
 def test_every_way_to_wait_agrees_with_driving_each_possibility_to_its_end(
-    seed: int, possibilities: int, pace: float
+    seed: int, possibilities: int, pace: float, next_look: float
 ) -> None:
     left = uncertain(seed, 3, possibilities)
-    paces, every, first = np.full(3, pace), np.full(3, 7_300.0), np.full(3, 2_100.0)
+    paces, every, first = np.full(3, pace), np.full(3, 7_300.0), np.full(3, next_look)
     found = waiting(left, paces, every, np.full(3, 10_000.0), first)
     for cell in range(3):
         columns = (found.failure_fraction, found.driven_km, found.major_km, found.dangerous_km)
         told = np.array([column[cell] for column in columns]).T
-        np.testing.assert_allclose(told, ways_walked(left, cell, pace, 7_300.0, 2_100.0), rtol=1e-9, atol=1e-6)
+        np.testing.assert_allclose(told, ways_walked(left, cell, pace, 7_300.0, next_look), rtol=1e-9, atol=1e-6)
 
 
 def test_a_life_that_follows_an_exponential_law_gives_its_closed_form_means() -> None:

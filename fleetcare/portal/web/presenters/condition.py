@@ -49,6 +49,8 @@ class SystemLoss:
     width: str
     parts: tuple[PartLoss, ...]
     others: str
+    """How many parts are not named, and what they take off together; empty where all are named."""
+    others_points: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +177,10 @@ def _system_loss(figures: Figures, key: str, entries: list[Json], tenths: int, l
         points=figures.number(tenths / 10, 1),
         width=f"{100 * tenths / largest:.2f}",
         parts=tuple(_part_loss(figures, entry) for entry in named),
-        others=_others(figures, len(others), sum(entry["points"] for entry in others)) if others else "",
+        others=ngettext("%(count)d more part", "%(count)d more parts", len(others)) % {"count": len(others)}
+        if others
+        else "",
+        others_points=_points(figures, sum(entry["points"] for entry in others)),
     )
 
 
@@ -183,11 +188,11 @@ def _part_loss(figures: Figures, entry: Json) -> PartLoss:
     return PartLoss(
         title=words.at_place(entry["title"], words.place(entry["position"])),
         grade=words.grade(entry["grade"]),
-        points=figures.number(entry["points"], 1),
+        points=_points(figures, entry["points"]),
         reason=entry["reason"],
     )
 
 
-def _others(figures: Figures, count: int, points: float) -> str:
-    facts = {"count": count, "points": figures.number(points, 1)}
-    return ngettext("%(count)d more part: %(points)s", "%(count)d more parts together: %(points)s", count) % facts
+def _points(figures: Figures, points: float) -> str:
+    """Points taken off, with their sign; empty where they round to nothing."""
+    return f"−{figures.number(points, 1)}" if points >= TELLING_POINTS else ""

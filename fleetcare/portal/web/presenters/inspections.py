@@ -56,7 +56,14 @@ class ResultShown:
     title: str
     grade: words.GradeShown
     seen: Seen
-    not_examined: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotExamined:
+    """What was left out for one reason."""
+
+    reason: str
+    results: tuple[ResultShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +153,9 @@ class ResultsShown:
 
     summary: str
     defects: tuple[ResultShown, ...]
-    not_examined: tuple[ResultShown, ...]
+    not_examined: tuple[NotExamined, ...]
+    unexamined: words.GradeShown
+    """The mark of what was not examined."""
     sound: tuple[SystemResults, ...]
     sound_count: str
 
@@ -161,7 +170,8 @@ def results_shown(figures: Figures, scheme: str, rows: Iterable["Result"]) -> Re
     return ResultsShown(
         summary=_summary(figures, len(defects), len(sound), len(missing)),
         defects=tuple(_result(figures, scheme, row) for row in defects),
-        not_examined=tuple(_result(figures, scheme, row) for row in missing),
+        not_examined=_by_reason(figures, scheme, missing),
+        unexamined=words.grade(None),
         sound=_by_system(figures, scheme, sound),
         sound_count=figures.number(len(sound)),
     )
@@ -181,8 +191,14 @@ def _result(figures: Figures, scheme: str, row: "Result") -> ResultShown:
         title=_title([row]),
         grade=words.grade(row.grade),
         seen=_seen(figures, scheme, row.check_key, value=row.value, observations=row.observations, note=row.note),
-        not_examined=row.not_examined,
     )
+
+
+def _by_reason(figures: Figures, scheme: str, rows: Iterable["Result"]) -> tuple[NotExamined, ...]:
+    groups: dict[str, list[ResultShown]] = {}
+    for row in rows:
+        groups.setdefault(row.not_examined, []).append(_result(figures, scheme, row))
+    return tuple(NotExamined(reason, tuple(found)) for reason, found in groups.items())
 
 
 def _by_system(figures: Figures, scheme: str, rows: Iterable["Result"]) -> tuple[SystemResults, ...]:

@@ -1,0 +1,197 @@
+"""Lives learned from a fleet's own history: learned by a worker, kept, shown, and believed in that fleet only."""
+
+import hashlib
+import uuid
+from dataclasses import replace
+from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+from django.db.models import Count, Q, Sum
+from django.utils import timezone
+
+from fleetcare.fleet.access import Access
+from fleetcare.fleet.models import Fleet, Standing
+from fleetcare.support.bell import ring_after_commit
+from inspections.catalogue.books import life_book
+from inspections.catalogue.loader import default_catalogue
+from inspections.core import lives as core
+from inspections.core.part_ages import Ending, Histories
+from inspections.core.shrinkage import learn_with_common_bias
+from inspections.core.types import LifeBook
+from inspections.models import FittedPart, LearnedLife, LearningRound
+from inspections.services.part_histories import load_histories
+from inspections.words import Lesson, Removal
+
+Json = dict[str, Any]
+LEVEL = 0.8
+LEARN_EVERY = timedelta(days=1)
+ASK_MOST = 100
+"""Fleets asked for at one tick; the others follow at the next ones."""
+
+_LESSONS = {core.Lesson.LEARNED: Lesson.LEARNED, core.Lesson.TOO_FEW_FAILURES: Lesson.TOO_FEW_FAILURES}
+_FIGURES = [
+    "fitted_at", "life_km", "low_km", "high_km", "life_cv", "factor", "lesson", "failed", "worn_out", "renewed_early",
+    "in_service", "reason_unknown", "date_unknown",
+]  # fmt: skip
+_TELLING = (Removal.FAILED, Removal.WORN_OUT, Removal.UNKNOWN)
+
+
+@lru_cache(maxsize=1)
+def _catalogue_book() -> LifeBook:
+    return life_book(default_catalogue())
+
+
+def fleet_book(fleet: Fleet) -> LifeBook:
+    """The catalogue's beliefs, with the fleet's own lives where its record is enough; one query.
+
+    Where parts last less long than the catalogue says, the distance from the first sign to failure shrinks with the
+    life. The clocks stay those of the catalogue.
+    """
+    rows = LearnedLife.objects.within(fleet).filter(lesson=Lesson.LEARNED)
+    learned = {part: (km, cv) for part, km, cv in rows.values_list("part_key", "life_km", "life_cv")}
+    book = _catalogue_book()
+    if not learned:
+        return book
+    life_km, life_cv = book.life_km.copy(), book.life_cv.copy()
+    for row, slot in enumerate(default_catalogue().slots):
+        life_km[row], life_cv[row] = learned.get(slot.part_key, (life_km[row], life_cv[row]))
+    return replace(book, life_km=life_km, life_cv=life_cv, pf_km=book.pf_km * np.minimum(life_km / book.life_km, 1.0))
+
+
+def learn_lives(fleet_id: uuid.UUID) -> int:
+    """Learns the lives of one fleet's parts and stores them; returns how many kinds were learned about.
+
+    Nothing is computed where nothing was written since the last time, or where no part ever came to its end. The
+    computing is done outside any transaction.
+    """
+    fleet = Fleet.objects.filter(pk=fleet_id).first()
+    if fleet is None:
+        return 0
+    digest = _digest(fleet)
+    if LearningRound.objects.filter(fleet=fleet, digest=digest).exists():
+        return 0
+    rows = _lessons(fleet, timezone.now())
+    _store(fleet, rows, digest)
+    return len(rows)
+
+
+def _digest(fleet: Fleet) -> str:
+    """Changes with anything written about a vehicle of the fleet, and with the catalogue."""
+    written = Standing.objects.within(fleet).aggregate(Count("pk"), Sum("revision"))
+    return hashlib.sha256(f"{default_catalogue().digest} {sorted(written.items())}".encode()).hexdigest()
+
+
+def _lessons(fleet: Fleet, now: datetime) -> list[LearnedLife]:
+    if not FittedPart.objects.within(fleet).filter(removal__in=_TELLING).exists():
+        return []
+    catalogue = default_catalogue()
+    histories = load_histories(fleet, catalogue, _catalogue_book())
+    if not len(histories.kind):
+        return []
+    book_life_km = np.array([part.life.km for part in catalogue.parts.values()], dtype=np.float64)
+    learned, _ = learn_with_common_bias(histories, book_life_km, LEVEL)
+    keys = list(catalogue.parts)
+    return [_row(fleet, now, keys[kind], histories, learned, kind) for kind in np.unique(histories.kind).tolist()]
+
+
+def _row(
+    fleet: Fleet, now: datetime, part_key: str, histories: Histories, learned: core.LearnedLives, kind: int
+) -> LearnedLife:
+    mine = histories.kind == kind
+    return LearnedLife(
+        fleet=fleet,
+        part_key=part_key,
+        fitted_at=now,
+        life_km=float(learned.life_km.value[kind]),
+        low_km=float(learned.life_km.low[kind]),
+        high_km=float(learned.life_km.high[kind]),
+        life_cv=float(learned.life_cv[kind]),
+        factor=float(learned.factor[kind]),
+        lesson=_LESSONS[core.Lesson(int(learned.lesson[kind]))],
+        failed=int((histories.ending[mine] == Ending.FAILED).sum()),
+        worn_out=int((histories.ending[mine] == Ending.WORN_OUT).sum()),
+        renewed_early=int(learned.renewed_early[kind]),
+        in_service=int(learned.in_service[kind]),
+        reason_unknown=int(learned.reason_unknown[kind]),
+        date_unknown=int(learned.date_unknown[kind]),
+    )
+
+
+@transaction.atomic
+def _store(fleet: Fleet, rows: list[LearnedLife], digest: str) -> None:
+    LearnedLife.objects.within(fleet).exclude(part_key__in=[row.part_key for row in rows]).delete()
+    LearnedLife.objects.bulk_create(
+        rows, update_conflicts=True, unique_fields=["fleet", "part_key"], update_fields=_FIGURES
+    )
+    LearningRound.objects.update_or_create(
+        fleet=fleet, defaults={"digest": digest}, create_defaults={"digest": digest, "asked_at": timezone.now()}
+    )
+
+
+def ask_for_learning() -> int:
+    """Rings for fleets whose lives were never asked for or not for a day; returns for how many.
+
+    A fleet is claimed by a conditional update before it is rung for, so that two ticks at once ask once.
+    """
+    now = timezone.now()
+    due = Fleet.objects.filter(Q(learning_round=None) | Q(learning_round__asked_at__lte=now - LEARN_EVERY))
+    waiting = due.order_by("learning_round__asked_at", "pk").values_list("pk", "learning_round__asked_at")[:ASK_MOST]
+    claimed = [fleet_id for fleet_id, asked_at in waiting if _claim(fleet_id, asked_at, now)]
+    for fleet_id in claimed:
+        ring_after_commit("inspections.learn_lives", str(fleet_id))
+    return len(claimed)
+
+
+def _claim(fleet_id: uuid.UUID, asked_at: datetime | None, now: datetime) -> bool:
+    if asked_at is None:
+        return LearningRound.objects.get_or_create(fleet_id=fleet_id, defaults={"asked_at": now})[1]
+    return bool(LearningRound.objects.filter(fleet=fleet_id, asked_at=asked_at).update(asked_at=now))
+
+
+def lives_of(access: Access) -> Json:
+    """What the catalogue says of every kind of part, what the fleet's history says, and which is believed."""
+    catalogue = default_catalogue()
+    learned = {row.part_key: row for row in LearnedLife.objects.within(access.fleet)}
+    items = [_life(key, learned.get(key)) for key in catalogue.parts]
+    return {"items": items, "fitted_at": max((row.fitted_at for row in learned.values()), default=None)}
+
+
+def _life(part_key: str, row: LearnedLife | None) -> Json:
+    catalogue = default_catalogue()
+    part = catalogue.parts[part_key]
+    used = row is not None and row.lesson == Lesson.LEARNED
+    return {
+        "part": part_key,
+        "title": part.title,
+        "system": catalogue.system_of_part[part_key],
+        "catalogue": {
+            "life_km": part.life.km,
+            "life_years": part.life.years,
+            "life_cv": part.life.cv,
+            "source": part.life.source,
+        },
+        "learned": _learned(row) if row else None,
+        "used": used,
+        "life_km": round(row.life_km) if row and used else part.life.km,
+    }
+
+
+def _learned(row: LearnedLife) -> Json:
+    return {
+        "life_km": round(row.life_km),
+        "interval": {"low": round(row.low_km), "high": round(row.high_km), "level": LEVEL},
+        "life_cv": round(row.life_cv, 3),
+        "factor": round(row.factor, 3),
+        "lesson": row.lesson,
+        "rests_on": {
+            "failed": row.failed,
+            "worn_out": row.worn_out,
+            "renewed_early": row.renewed_early,
+            "in_service": row.in_service,
+            "reason_unknown": row.reason_unknown,
+            "date_unknown": row.date_unknown,
+        },
+    }
