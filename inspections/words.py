@@ -32,3 +32,4 @@ class Lesson(TextChoices):
 
     LEARNED = "learned", "learned from this fleet"
     TOO_FEW_FAILURES = "too-few-failures", "too few failures to learn from"
+    IMPLAUSIBLE = "implausible", "so far from the catalogue that renewals are probably missing from the record"

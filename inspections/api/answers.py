@@ -147,6 +147,7 @@ class ContributionOut(Answer):
     position = serializers.CharField(allow_null=True)
     grade = serializers.ChoiceField(GRADE_WORDS, allow_null=True)
     points = serializers.FloatField()
+    since_look_km = serializers.FloatField(allow_null=True, help_text="Of wear, on the part's own clock.")
     reason = serializers.CharField()
 
 

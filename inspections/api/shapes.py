@@ -17,6 +17,11 @@ if TYPE_CHECKING:
 Json = dict[str, Any]
 
 
+def title_of(part: str, check: str) -> str:
+    """The part and what is checked of it, the part's name once."""
+    return check if check.lower().startswith(part.lower()) else f"{part}: {check}"
+
+
 def result_json(result: Result, catalogue: Catalogue) -> Json:
     body: Json = {"id": result.pk, "check": result.check_key, "position": result.position or None}
     if result.grade is None:
@@ -54,7 +59,7 @@ def finding_json(finding: Finding) -> Json:
         "id": finding.pk,
         "check": finding.check_key,
         "part": finding.part_key,
-        "title": f"{entry.part.title}: {entry.check.title}",
+        "title": title_of(entry.part.title, entry.check.title),
         "position": finding.position or None,
         "grade": Grade(finding.grade).word,
         "safety": entry.part.safety,
@@ -124,7 +129,7 @@ def _walk_check(check: WalkCheck) -> Json:
         "check": check.check,
         "part": check.part,
         "system": check.system,
-        "title": f"{check.part_title}: {check.title}",
+        "title": title_of(check.part_title, check.title),
         "position": check.position or None,
         "method": check.method,
         "tool": check.tool,

@@ -159,7 +159,8 @@ def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found
     position += records.driven_km[part, None]
     left = [threshold[records.row[part]] - position for threshold in lives.threshold_km]
     weight *= left[3] > 0.0
-    outlived = weight.sum(axis=1) < LEAST_STANDING
+    bought_today = records.unknown[part] & (records.looks[part] == 0)
+    outlived = (weight.sum(axis=1) < LEAST_STANDING) & ~bought_today
     weight[outlived] = 1.0
     if growth:
         _see(weight, growth, records, part)

@@ -145,9 +145,13 @@ def _documents(batch: Batch, scores: Scores, yearly: FloatArray) -> list[Json]:
 def _document(batch: Batch, scores: Scores, index: int, yearly_minor: int, rows: range) -> Json:
     contributions = [_contribution(batch, scores, row) for row in rows if scores.points[row] > 0]
     contributions.sort(key=lambda entry: (-entry["points"], entry["part"], entry["position"] or ""))
-    lost = sum(entry["points"] for entry in contributions)
+    score = round(float(scores.score[index]), 4)
+    if contributions:
+        # Points and score add up to 100 as they are shown: the largest takes the rounding.
+        rounding = 100.0 - score - sum(entry["points"] for entry in contributions)
+        contributions[0]["points"] = round(contributions[0]["points"] + rounding, 4)
     return {
-        "score": round(100.0 - lost, 4),
+        "score": score,
         "interval": {
             "low": round(float(scores.low[index]), 1),
             "high": round(float(scores.high[index]), 1),
@@ -179,6 +183,7 @@ def _contribution(batch: Batch, scores: Scores, row: int) -> Json:
         "position": slot.position or None,
         "grade": None if grade == NEVER_LOOKED else Grade(grade).word,
         "points": round(float(scores.points[row]), 4),
+        "since_look_km": None if grade == NEVER_LOOKED else round(float(batch.since_look_km[row])),
         "reason": _reason(grade, float(batch.since_look_km[row])),
     }
 

@@ -19,6 +19,7 @@ from inspections.catalogue.books import life_book
 from inspections.catalogue.loader import default_catalogue
 from inspections.core import lives as core
 from inspections.core.part_ages import Ending, Histories
+from inspections.core.plausible_lives import GREATEST_SCALE, LEAST_SCALE
 from inspections.core.shrinkage import learn_with_common_bias
 from inspections.core.types import LifeBook
 from inspections.models import FittedPart, LearnedLife, LearningRound
@@ -31,7 +32,6 @@ LEARN_EVERY = timedelta(days=1)
 ASK_MOST = 100
 """Fleets asked for at one tick; the others follow at the next ones."""
 
-_LESSONS = {core.Lesson.LEARNED: Lesson.LEARNED, core.Lesson.TOO_FEW_FAILURES: Lesson.TOO_FEW_FAILURES}
 _FIGURES = [
     "fitted_at", "life_km", "low_km", "high_km", "life_cv", "factor", "lesson", "failed", "worn_out", "renewed_early",
     "in_service", "reason_unknown", "date_unknown",
@@ -110,7 +110,7 @@ def _row(
         high_km=float(learned.life_km.high[kind]),
         life_cv=float(learned.life_cv[kind]),
         factor=float(learned.factor[kind]),
-        lesson=_LESSONS[core.Lesson(int(learned.lesson[kind]))],
+        lesson=_lesson(learned, kind),
         failed=int((histories.ending[mine] == Ending.FAILED).sum()),
         worn_out=int((histories.ending[mine] == Ending.WORN_OUT).sum()),
         renewed_early=int(learned.renewed_early[kind]),
@@ -118,6 +118,13 @@ def _row(
         reason_unknown=int(learned.reason_unknown[kind]),
         date_unknown=int(learned.date_unknown[kind]),
     )
+
+
+def _lesson(learned: core.LearnedLives, kind: int) -> Lesson:
+    """Lives beyond those that the judge thinks possible say more about the record than about the parts."""
+    if learned.lesson[kind] != core.Lesson.LEARNED:
+        return Lesson.TOO_FEW_FAILURES
+    return Lesson.LEARNED if LEAST_SCALE <= learned.factor[kind] <= GREATEST_SCALE else Lesson.IMPLAUSIBLE
 
 
 @transaction.atomic

@@ -154,11 +154,14 @@ def bad_now_fraction(verdicts: Verdicts) -> FloatArray:
     """Chance that each cell's part is bad before the signs, shape (K,).
 
     Bad is major or worse. The judge's lives are those still running, so that a part without any warning would never
-    be bad: what turns major (or fails) within a month of this vehicle's use counts as having done so just now.
+    be bad: a month's share of what turns major (or fails) within the year counts as having done so just now.
     """
     batch = verdicts.batch
     left = verdicts.residuals_of(np.arange(len(batch.cells.slot)))
-    bad = (left.weight * (left.to_major_km <= batch.cells.clock_km_per_month[:, None])).sum(axis=1)
+    year_km = 12.0 * batch.cells.clock_km_per_month[:, None]
+    now = (left.weight * (left.to_major_km <= 0.0)).sum(axis=1)
+    within_year = (left.weight * (left.to_major_km <= year_km)).sum(axis=1)
+    bad = now + (within_year - now) / 12.0
     bad = np.where(batch.last_grade >= Grade.MAJOR, np.maximum(bad, SEEN_BAD_FRACTION), bad)
     return np.clip(bad, LEAST_PRIOR_FRACTION, MOST_PRIOR_FRACTION)
 

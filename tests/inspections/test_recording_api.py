@@ -104,6 +104,11 @@ def test_miles_and_other_units_are_taken(api: Any, cast: Cast) -> None:
     assert answer["results"][0]["measurement"] == {"value": 6.35, "unit": "mm"}
 
 
+def test_trouble_codes_are_stored_as_they_are_read_whatever_their_case(api: Any, cast: Cast) -> None:
+    answer = api.post(url(cast, "inspections"), {**BODY, "trouble_codes": [" p0335", "u0a1f"]})
+    assert answer.json()["trouble_codes"] == ["P0335", "U0A1F"]
+
+
 BAD = [
     ({"inspected_on": "2999-01-01"}, {"/inspected_on": "future"}),
     ({"inspected_on": "2001-01-01"}, {"/inspected_on": "before-first-use"}),

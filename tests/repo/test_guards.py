@@ -1,6 +1,7 @@
 """Guards over the whole house: purity, sizes, names in strings, migrations, description, settings, words."""
 
 import ast
+import importlib
 import io
 import re
 import subprocess
@@ -89,13 +90,19 @@ def test_every_dotted_name_in_the_settings_resolves() -> None:
     assert len(names) > 10
     for name in names:
         if name not in labels and not name.endswith(".settings") and name != "scheduling.tick":
-            import_string(name) if name.count(".") else __import__(name)
+            _resolved(name)
+
+
+def _resolved(name: str) -> object:
+    try:
+        return importlib.import_module(name)
+    except ModuleNotFoundError:
+        return import_string(name)
 
 
 def test_every_task_that_is_rung_for_exists() -> None:
     from fleetcare.config import celery_app
 
-    celery_app.loader.import_default_modules()
     rung = {
         name
         for path in sources()

@@ -68,11 +68,11 @@ class Installation:
 
     def serve(self, *arguments: str) -> "Served":
         port = free_port()
-        log = (self.data / "serve.log").open("w+")
-        process = subprocess.Popen(
-            [sys.executable, "manage.py", "serve", "--port", str(port), *arguments],
-            cwd=ROOT, env=self.environment, stdout=log, stderr=subprocess.STDOUT, start_new_session=True,
-        )  # fmt: skip
+        with (self.data / "serve.log").open("w") as log:
+            process = subprocess.Popen(
+                [sys.executable, "manage.py", "serve", "--port", str(port), *arguments],
+                cwd=ROOT, env=self.environment, stdout=log, stderr=subprocess.STDOUT, start_new_session=True,
+            )  # fmt: skip
         return Served(process, f"http://127.0.0.1:{port}", self.data / "serve.log")
 
 

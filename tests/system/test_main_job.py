@@ -58,11 +58,13 @@ def _the_main_job(http: Http, fleet: str) -> None:
 
 def _inspection(http: Http, at: str, vehicle: dict[str, Any]) -> dict[str, Any]:
     checks = [c for station in http("GET", f"{at}/walk/?sheet=wheels-off").body["stations"] for c in station["checks"]]
-    results = [{"check": c["check"], "position": c["position"], "grade": "sound"} for c in checks]
-    for result in results:
-        if result["check"] == "front-brake-pads.thickness":
-            result.pop("grade")
-            result["measurement"] = {"value": 1.0, "unit": "mm"}
+    results = []
+    for check in checks:
+        found: dict[str, Any] = {"check": check["check"], "position": check["position"], "grade": "sound"}
+        if check["check"] == "front-brake-pads.thickness":
+            measured = check["record"]["measurement"]
+            found["measurement"] = {"value": measured["dangerous"] - 0.1, "unit": measured["unit"]}
+        results.append(found)
     return {
         "inspected_on": date.today().isoformat(),  # noqa: DTZ011
         "odometer_km": vehicle["odometer_km"] + 50,

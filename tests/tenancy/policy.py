@@ -15,6 +15,8 @@ POLICY: dict[tuple[str, str], str] = {
     ("catalogue/checks/", "GET"): SIGNED_IN,
     ("catalogue/jobs/", "GET"): SIGNED_IN,
     ("catalogue/sheets/", "GET"): SIGNED_IN,
+    ("catalogue/complaints/", "GET"): SIGNED_IN,
+    ("catalogue/codes/", "GET"): SIGNED_IN,
     ("fleets/", "GET"): SIGNED_IN,
     ("fleets/", "POST"): PERSON,
     (FLEET, "GET"): VIEWER,
@@ -42,6 +44,11 @@ POLICY: dict[tuple[str, str], str] = {
     (f"{VEHICLE}odometer/", "POST"): INSPECTOR,
     (f"{VEHICLE}odometer/<uuid:reading_id>/", "GET"): VIEWER,
     (f"{VEHICLE}odometer/<uuid:reading_id>/", "DELETE"): PLANNER,
+    (f"{VEHICLE}fuel/", "GET"): VIEWER,
+    (f"{VEHICLE}fuel/", "POST"): INSPECTOR,
+    (f"{VEHICLE}fuel/<uuid:fill_id>/", "GET"): VIEWER,
+    (f"{VEHICLE}fuel/<uuid:fill_id>/", "DELETE"): PLANNER,
+    (f"{VEHICLE}fuel/consumption/", "GET"): VIEWER,
     (f"{VEHICLE}walk/", "GET"): VIEWER,
     (f"{VEHICLE}parts/", "GET"): VIEWER,
     (f"{VEHICLE}parts/", "POST"): INSPECTOR,
@@ -59,8 +66,10 @@ POLICY: dict[tuple[str, str], str] = {
     (f"{VEHICLE}condition/history/", "GET"): VIEWER,
     (f"{VEHICLE}condition/explain/", "GET"): VIEWER,
     (f"{VEHICLE}forecast/", "GET"): VIEWER,
+    (f"{VEHICLE}suspects/", "POST"): VIEWER,
     (f"{VEHICLE}backlog/", "GET"): VIEWER,
     (f"{FLEET}backlog/", "GET"): VIEWER,
+    (f"{FLEET}lives/", "GET"): VIEWER,
 }
 
 PUT_CREATES = {VEHICLE, INSPECTION}

@@ -20,6 +20,7 @@ from fleetcare.fleet.words import Role
 from tests import factories
 from tests.conftest import ROLES, Cast, make_cast
 from tests.contract import ContractClient, openapi
+from tests.fleetcare.fleet.given import fill
 from tests.inspections.given import inspect
 from tests.tenancy.policy import OWNER_OR_SELF, PERSON, POLICY, PUBLIC, PUT_CREATES, SIGNED_IN
 
@@ -79,6 +80,7 @@ def _ids(cast: Cast) -> dict[str, uuid.UUID]:
         "reading_id": inspection.reading_id,
         "inspection_id": inspection.pk,
         "finding_id": cast.vehicle.findings.get().pk,
+        "fill_id": fill(cast.access, cast.vehicle)[0].pk,
     }
 
 

@@ -30,7 +30,8 @@ class MoneyIn(StrictSerializer):
     amount = serializers.RegexField(r"^-?[0-9]{1,12}(\.[0-9]{1,4})?$")
     currency = serializers.RegexField(r"^[A-Z]{3}$")
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+    def validate(self, attrs: dict[str, Any]) -> Any:
+        """The amount in minor units."""
         access = self.context.get("access")
         if access is not None and attrs["currency"] != access.fleet.currency:
             sentence = f"Amounts of this fleet are in {access.fleet.currency}."
@@ -38,11 +39,7 @@ class MoneyIn(StrictSerializer):
         amount = Decimal(attrs["amount"])
         if -amount.as_tuple().exponent > minor_digits(attrs["currency"]):  # type: ignore[operator]
             raise ValidationError({"amount": [ErrorDetail("More digits than the currency has.", "digits")]})
-        return attrs
-
-    def to_internal_value(self, data: Any) -> Any:
-        values = super().to_internal_value(data)
-        return int(Decimal(values["amount"]).scaleb(minor_digits(values["currency"])))
+        return int(amount.scaleb(minor_digits(attrs["currency"])))
 
 
 class ZeroOrMoreMoney(MoneyIn):

@@ -17,7 +17,7 @@ from tests.benchmarks.judge.measures import area_under_curve, average_rank, brie
 
 @pytest.fixture(scope="module")
 def recorded() -> list[Recorded]:
-    return worlds(range(100, 103), 40)
+    return worlds(range(100, 103), 25)
 
 
 def test_forecast_failures_are_about_as_many_as_come_and_tell_parts_apart(recorded: list[Recorded]) -> None:

@@ -13,9 +13,13 @@ SURPRISE_SHARE = 0.5
 
 
 class Purses:
-    """One pot a fleet (F,); money is carried over for up to twelve months, hours are not."""
+    """One pot a fleet (F,); money is carried over for up to twelve months, hours are not.
 
-    def __init__(self, cars: IntArray, eur_per_car: float) -> None:
+    What an empty pot cannot bear is borne elsewhere, unless `debt` is true.
+    """
+
+    def __init__(self, cars: IntArray, eur_per_car: float, *, debt: bool = False) -> None:
+        self.debt = debt
         self.monthly_eur = eur_per_car * cars
         self.eur: FloatArray = np.zeros(len(cars))
         self.hours: FloatArray = np.zeros(len(cars))
@@ -26,9 +30,11 @@ class Purses:
         self.hours = self.monthly_eur / EUR_PER_HOUR
 
     def pay(self, fleet: IntArray, eur: FloatArray, hours: FloatArray | float = 0.0) -> None:
-        """Takes what must be paid, even into debt."""
+        """Takes what must be paid."""
         np.subtract.at(self.eur, fleet, eur)
         np.subtract.at(self.hours, fleet, hours)
+        if not self.debt:
+            self.eur = np.maximum(self.eur, 0.0)
 
     def can_pay(self, fleet: int, eur: float, hours: float) -> bool:
         """Whether a fleet can afford a job now."""

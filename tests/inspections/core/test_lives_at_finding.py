@@ -58,7 +58,15 @@ def test_the_parts_of_a_vehicle_met_long_after_new_are_all_accounted_for() -> No
         assert weight.sum() == pytest.approx(1.0, abs=0.08)
 
 
-def test_looking_again_later_cannot_make_a_finding_of_the_same_part_likelier_than_possible() -> None:
-    _, at_once = bought(DISC, 150_000.0, 0.0)
-    _, later = bought(DISC, 150_000.0, 60_000.0)
-    assert later.sum() < at_once.sum()
+@pytest.mark.parametrize(("start", "since"), [(150_000.0, 40_000.0), (400_000.0, 40_000.0), (400_000.0, 90_000.0)])
+def test_a_part_found_bad_later_must_have_been_there_at_the_first_look(start: float, since: float) -> None:
+    """The weights add up to the share of simulated parts, met at the start, that are still alive at the finding."""
+    lives = random_lives(book(), DISC, 900_000)[3]
+    fitted, life, used = np.zeros(100_000), lives[:100_000].copy(), 100_000
+    while np.any(gone := fitted + life <= start):
+        fitted[gone] += life[gone]
+        fresh = int(gone.sum())
+        life[gone] = lives[used : used + fresh]
+        used += fresh
+    _, weight = bought(DISC, start, since)
+    assert weight.sum() == pytest.approx((fitted + life > start + since).mean(), abs=0.06)

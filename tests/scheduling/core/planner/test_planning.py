@@ -137,6 +137,14 @@ def test_access_is_counted_once_a_visit_and_vehicle() -> None:
     assert done.units == (("a", "wheel-alignment"), ("a", "wheel-off.front-left"))
 
 
+def test_the_answer_at_once_counts_open_access_as_free_too() -> None:
+    """Two jobs of an hour share 35 minutes: 155 minutes hold both, not one minute less."""
+    pair = (job(10_000, 0, 60, WHEEL, ALIGNMENT), job(9_000, 0, 60, WHEEL, ALIGNMENT))
+    both, one = (plan_at_once(PlanProblem(pair, (visit(minutes),))) for minutes in (155, 154))
+    assert (len(both.placed), len(one.placed)) == (2, 1)
+    assert both.value_minor == 19_000 - WHEEL.cost_minor - ALIGNMENT.cost_minor
+
+
 def test_access_of_another_vehicle_is_another_access() -> None:
     plan = planned(job(10_000, 0, 60, WHEEL), job(9_000, 0, 60, WHEEL, vehicle="b"))
     assert plan.value_minor == 19_000 - 2 * WHEEL.cost_minor
@@ -186,11 +194,12 @@ def test_money_of_a_later_visit_is_not_there_before() -> None:
 
 def test_a_required_job_is_done_in_the_same_visit_or_before() -> None:
     problem = PlanProblem(
-        (job(1_000, 0, 300, earliest_day=7), job(9_000, 0, 300, requires=(0,))),
+        (job(1_000, 0, 300, earliest_day=7), job(9_000, 0, 300, requires=(0,), loss_minor_per_day=10)),
         (visit(400), visit(400, day=7), visit(400, day=14)),
     )
-    at = {place.job: place.visit for place in plan_visits(problem).placed}
-    assert at == {0: 1, 1: 2}
+    plan = plan_visits(problem)
+    assert {place.job: place.visit for place in plan.placed} == {0: 1, 1: 2}
+    assert (plan.status, plan.value_minor) == ("optimal", 10_000 - 140)
 
 
 def test_waiting_costs_so_the_more_pressing_job_is_done_first() -> None:
