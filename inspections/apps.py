@@ -11,6 +11,9 @@ class InspectionsConfig(AppConfig):
     def ready(self) -> None:
         from fleetcare.fleet.traits import register
 
+        # A web process that answers the bell itself needs the tasks as a worker does.
+        from inspections import tasks  # noqa: F401
+
         register(_trait_faults)
 
 

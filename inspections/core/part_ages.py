@@ -106,21 +106,23 @@ def undated(histories: Histories, scale_km: FloatArray, shape: FloatArray, share
     scale, steep = scale_km[kind], shape[kind]
     age, chance = _ages_when_first_seen(histories.first_seen_clock_km[record][:, None], scale, steep)
     good, end = _good_and_end(histories, record[:, None], age)
-    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+    # In logarithms throughout: a steep law makes every supposed age all but impossible, and yet one is the likeliest.
+    with np.errstate(divide="ignore"):
         at_age, at_good, at_end = ((reading / scale) ** steep for reading in (age, good, end))
-        within, beyond = _speaks_for(histories.ending[record][:, None], share[kind], end ** (steep - 1.0))
-        outcome = within * -np.expm1(at_good - at_end) + beyond * np.exp(at_good - at_end)
-        told = np.log(chance) + at_age - at_good + np.log(outcome)
+        within, beyond = _speaks_for(histories.ending[record][:, None], share[kind], (steep - 1.0) * np.log(end))
+        outcome = np.logaddexp(within + np.log(-np.expm1(at_good - at_end)), beyond + at_good - at_end)
+        told = np.log(chance) + at_age - at_good + outcome
     weight = np.exp(told - told.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     return Supposed(np.repeat(record, age.shape[1]), age.ravel(), weight.ravel())
 
 
-def _speaks_for(ending: IntArray, share: FloatArray, density: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """How much an ending speaks for a life over by the last reading, and for one that goes on to it or beyond."""
+def _speaks_for(ending: IntArray, share: FloatArray, log_density: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How much an ending speaks for a life over by the last reading, and for one that goes on to it or beyond; logs."""
     unknown, failed = ending == Ending.UNKNOWN, ending == Ending.FAILED
-    within = np.select([unknown, failed | (ending == Ending.RENEWED_EARLY)], [share, np.zeros_like(share)], 1.0)
-    beyond = np.select([unknown, failed, ending == Ending.WORN_OUT], [1.0 - share, density, np.zeros_like(share)], 1.0)
+    never = np.full_like(share, -np.inf)
+    within = np.select([unknown, failed | (ending == Ending.RENEWED_EARLY)], [np.log(share), never], 0.0)
+    beyond = np.select([unknown, failed, ending == Ending.WORN_OUT], [np.log1p(-share), log_density, never], 0.0)
     return within, beyond
 
 

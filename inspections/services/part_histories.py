@@ -235,11 +235,14 @@ def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record])
     good = np.maximum(clock(record.last_good for record in records), first)
     # Readings taken back or a corrected day of first use must not make a part end before it was fitted.
     ended = np.maximum(clock(record.ended for record in records), first)
+    ending = np.array([record.ending for record in records], dtype=np.int64)
+    # Worn out by a look that still found it good: there is no stretch of the road on which it can have ended but here.
+    ending = np.where((ending == Ending.WORN_OUT) & (good >= ended), Ending.FAILED, ending)
     return Histories(
         kind=np.array([kind_of[catalogue.slots[row].part_key] for row in slot], dtype=np.int64),
         fitted_clock_km=fitted,
         first_seen_clock_km=first,
         last_good_clock_km=np.minimum(good, ended),
         ended_clock_km=ended,
-        ending=np.array([record.ending for record in records], dtype=np.int64),
+        ending=ending,
     )

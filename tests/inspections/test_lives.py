@@ -152,7 +152,7 @@ class TestLearning:
     def test_a_fleet_whose_parts_last_less_long_learns_it_and_no_other_fleet_does(
         self, cast: Cast, strangers: Cast, client_of: Any
     ) -> None:
-        ended = run_to_failure(cast.fleet, PART, vehicles=40, factor=0.6)
+        ended = run_to_failure(cast.fleet, PART, vehicles=24, factor=0.6)
         assert learn_lives(cast.fleet.pk) > 0
         row = LearnedLife.objects.within(cast.fleet).get(part_key=PART)
         assert row.factor == pytest.approx(0.6, rel=0.2)
@@ -288,17 +288,16 @@ class TestAnyHistory(TestCase):
                 st.sampled_from(list(Removal)),
             ),
             max_size=10,
+            unique_by=lambda event: event[0],
         )
     )
     def test_whatever_is_written_down_the_readings_of_a_part_run_forward(
         self, events: list[tuple[int, str, Removal]]
     ) -> None:
         fleet = factories.FleetFactory()
-        from tests.conftest import Cast as Made
-
         with bell_held():
             vehicle = factories.vehicle(fleet, first_used_on=FIRST_USED)
-            cast = Made(fleet, {}, vehicle)
+            cast = Cast(fleet, {}, vehicle)
             for day, what, removal in sorted(events, key=lambda event: event[0]):
                 on, km = FIRST_USED + timedelta(day), Decimal(40 * day)
                 if what == "fit":

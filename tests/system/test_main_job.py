@@ -8,7 +8,7 @@ import pytest
 
 from tests.system.conftest import Http, Installation, wait_for
 
-pytestmark = pytest.mark.system
+pytestmark = [pytest.mark.system, pytest.mark.slow]
 
 
 @pytest.mark.timeout(240)

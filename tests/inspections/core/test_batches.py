@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inspections.core.batches import batches
@@ -10,6 +10,7 @@ from tests.inspections.core.mechanics_book import cells, looks
 
 
 @given(st.lists(st.integers(1, 7), min_size=1, max_size=12), st.integers(1, 15))
+@settings(deadline=None)
 def test_every_part_and_look_comes_once_with_its_own_vehicle_whole(sizes: list[int], parts: int) -> None:
     vehicle = np.repeat(np.arange(len(sizes)), sizes)
     count = len(vehicle)

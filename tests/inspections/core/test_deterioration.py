@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inspections.core.deterioration import (
@@ -57,6 +57,7 @@ def test_quantiles_are_the_least_distances_that_reach_the_chance() -> None:
 
 
 @given(st.lists(st.tuples(st.integers(1, 9), st.integers(0, 50)), min_size=1, max_size=12), st.floats(0.01, 0.99))
+@settings(deadline=None)
 def test_quantiles_agree_with_the_possibilities_written_out(atoms: list[tuple[int, int]], fraction: float) -> None:
     """Each possibility repeated as often as its weight says, NumPy's inverted distribution function."""
     counts, distances = (np.array(each) for each in zip(*atoms, strict=True))

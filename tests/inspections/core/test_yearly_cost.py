@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inspections.core.types import CostBook, Residuals
@@ -43,6 +43,7 @@ distance = st.floats(0.0, 40_000.0)
 
 
 @given(st.lists(st.tuples(st.floats(0.01, 1.0), distance, distance, distance), min_size=1, max_size=6))
+@settings(deadline=None)
 def test_the_expectation_is_the_average_over_the_possibilities(atoms: list[tuple[float, float, float, float]]) -> None:
     """One possibility after the other, in plain arithmetic."""
     weights = [each[0] for each in atoms]
@@ -61,6 +62,7 @@ def test_the_expectation_is_the_average_over_the_possibilities(atoms: list[tuple
 @given(
     st.lists(st.tuples(distance, distance, distance), min_size=1, max_size=6), st.floats(1e3, 3e4), st.floats(0, 2e4)
 )
+@settings(deadline=None)
 def test_driving_more_never_costs_less(ways: list[tuple[float, float, float]], km: float, more: float) -> None:
     rows = np.sort(np.array(ways), axis=1)
     weight = np.full((1, len(ways)), 1.0 / len(ways))

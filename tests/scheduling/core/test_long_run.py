@@ -61,3 +61,14 @@ def test_a_certain_life_is_used_up_to_its_end() -> None:
     new = Residuals(one, 0.0 * one, 20_000.0 * one, 40_000.0 * one, 50_000.0 * one)
     found = long_run_cost_per_km(new, prices(100.0, 100.0), np.array([10_000.0]))
     assert float(found[0]) == pytest.approx(100.0 / 50_000.0)
+
+
+def test_a_look_that_misses_one_time_in_five_is_paid_with_a_failure() -> None:
+    """Major from 15,000 km, fails at 25,000; looks every 10,000 from anywhere: by hand, seen at 18,750 on average.
+
+    A miss always ends in the failure: (0.8 x 100 + 0.2 x 1,000) / (0.8 x 18,750 + 0.2 x 25,000).
+    """
+    one = np.ones((1, 1))
+    new = Residuals(one, 0.0 * one, 15_000.0 * one, 24_000.0 * one, 25_000.0 * one)
+    found = long_run_cost_per_km(new, prices(100.0, 1_000.0), np.array([10_000.0]))
+    assert float(found[0]) == pytest.approx(280.0 / 20_000.0)

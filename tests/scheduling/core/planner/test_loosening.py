@@ -42,6 +42,13 @@ def test_money_that_lacks_is_told_to_the_last_unit() -> None:
     assert infeasible(problem) == ((Loosening("money", 6_000, visit=0),),)
 
 
+def test_money_given_at_one_visit_is_not_asked_for_again_at_the_next() -> None:
+    listed = (job(0, 5_000, must=True, latest_day=0), job(0, 5_000, must=True, earliest_day=7))
+    first_way = infeasible(PlanProblem(listed, (visit(money=0), visit(money=0, day=7))))[0]
+    assert {each.rule for each in first_way} == {"money"}
+    assert sum(each.amount for each in first_way) == 10_000
+
+
 def test_hours_that_lack_are_told_with_the_access_they_include() -> None:
     problem = PlanProblem((job(0, 0, 60, WHEEL, must=True),), (visit(minutes=50),))
     assert infeasible(problem) == ((Loosening("minutes", 25, visit=0),),)
