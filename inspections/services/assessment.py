@@ -72,7 +72,7 @@ def judge(batch: Batch) -> Verdicts:
     """Condition of every vehicle of a batch; computing only, nothing is stored."""
 
     def residuals_of(rows: IntArray) -> Residuals:
-        return _residuals(batch, rows)
+        return residuals_at(batch, rows)
 
     scores = score_vehicles(score_table(), batch.cells, batch.last_grade, batch.since_look_km, len(batch.vehicles))
     yearly = _next_year_minor(batch, residuals_of)
@@ -81,7 +81,7 @@ def judge(batch: Batch) -> Verdicts:
     return Verdicts(batch, scores, yearly, digests, documents, residuals_of)
 
 
-def _residuals(batch: Batch, rows: IntArray) -> Residuals:
+def residuals_at(batch: Batch, rows: IntArray) -> Residuals:
     """What is left of the cells at `rows` (ascending): by measurement where there is one, else by eye and age."""
     by_eye = residuals_by_life_filter(batch.book, *_subset(batch, rows))
     place = np.searchsorted(batch.measured.cell, rows)

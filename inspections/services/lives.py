@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, F, Q, Sum
 from django.utils import timezone
 
 from fleetcare.fleet.access import Access
@@ -145,7 +145,8 @@ def ask_for_learning() -> int:
     """
     now = timezone.now()
     due = Fleet.objects.filter(Q(learning_round=None) | Q(learning_round__asked_at__lte=now - LEARN_EVERY))
-    waiting = due.order_by("learning_round__asked_at", "pk").values_list("pk", "learning_round__asked_at")[:ASK_MOST]
+    longest_first = due.order_by(F("learning_round__asked_at").asc(nulls_first=True), "pk")
+    waiting = longest_first.values_list("pk", "learning_round__asked_at")[:ASK_MOST]
     claimed = [fleet_id for fleet_id, asked_at in waiting if _claim(fleet_id, asked_at, now)]
     for fleet_id in claimed:
         ring_after_commit("inspections.learn_lives", str(fleet_id))

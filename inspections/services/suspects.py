@@ -163,7 +163,7 @@ def bad_now_fraction(verdicts: Verdicts) -> FloatArray:
     within_year = (left.weight * (left.to_major_km <= year_km)).sum(axis=1)
     bad = now + (within_year - now) / 12.0
     bad = np.where(batch.last_grade >= Grade.MAJOR, np.maximum(bad, SEEN_BAD_FRACTION), bad)
-    return np.clip(bad, LEAST_PRIOR_FRACTION, MOST_PRIOR_FRACTION)
+    return np.asarray(np.clip(bad, LEAST_PRIOR_FRACTION, MOST_PRIOR_FRACTION))
 
 
 def _checks(batch: Batch) -> tuple[PartChecks, list[str]]:

@@ -58,3 +58,54 @@ class FleetBacklogItemOut(BacklogItemOut):
 class FleetBacklogOut(Answer):
     items = FleetBacklogItemOut(many=True)
     total_cost = MoneyOut()
+
+
+class PlannedJobRefOut(Answer):
+    vehicle = serializers.UUIDField()
+    job = serializers.CharField()
+    title = serializers.CharField()
+    positions = serializers.ListField(child=serializers.CharField())
+
+
+class PlannedJobOut(PlannedJobRefOut):
+    cost = MoneyOut()
+    hours = serializers.FloatField()
+    before_driving = serializers.BooleanField()
+
+
+class SharedWorkOut(Answer):
+    vehicle = serializers.UUIDField()
+    unit = serializers.CharField()
+
+
+class VisitPlanOut(Answer):
+    date = serializers.DateField()
+    jobs = PlannedJobOut(many=True)
+    access = SharedWorkOut(many=True)
+    follow_ups = SharedWorkOut(many=True)
+    hours = serializers.FloatField()
+    cost = MoneyOut()
+
+
+class LeftOutOut(PlannedJobRefOut):
+    code = serializers.CharField()
+    why = serializers.CharField()
+
+
+class LooseningOut(Answer):
+    """A rule that would have to give, and by how much."""
+
+    rule = serializers.CharField()
+    amount = serializers.JSONField()
+    visit = serializers.DateField(allow_null=True)
+    job = PlannedJobRefOut(allow_null=True)
+
+
+class PlanOut(Answer):
+    visits = VisitPlanOut(many=True)
+    left_out = LeftOutOut(many=True)
+    value = MoneyOut(help_text="What the plan saves against the best ways to wait.")
+    bound = MoneyOut(help_text="No plan saves more.")
+    gap_fraction = serializers.FloatField()
+    status = serializers.ChoiceField(["optimal", "feasible", "infeasible"])
+    ways_out = serializers.ListField(child=LooseningOut(many=True))

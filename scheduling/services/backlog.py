@@ -15,8 +15,8 @@ from fleetcare.fleet.models import Fleet, Standing, Vehicle
 from fleetcare.kernel.dates import add_months
 from fleetcare.kernel.money import Money
 from inspections.catalogue.catalogue import Catalogue
-from inspections.core.types import FloatArray
-from inspections.services.assessment import Verdicts, is_fresh, judge
+from inspections.core.types import FloatArray, IntArray, Residuals
+from inspections.services.assessment import Verdicts, is_fresh, judge, residuals_at
 from inspections.services.costs import fleet_costs
 from inspections.services.history import Batch, load_batch, reference_book
 from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
@@ -42,7 +42,7 @@ class Backlogs:
 
 def decide(batch: Batch, verdicts: Verdicts) -> Backlogs:
     """Ranks the jobs of every vehicle of a batch; pure computing on what was loaded."""
-    ranking = _ranking(batch, verdicts)
+    ranking = ranked(batch)
     documents = tuple(
         _document(batch, index, ranking.of(index) if ranking else Backlog((), ()))
         for index in range(len(batch.vehicles))
@@ -50,7 +50,12 @@ def decide(batch: Batch, verdicts: Verdicts) -> Backlogs:
     return Backlogs(batch, verdicts.digests, documents)
 
 
-def _ranking(batch: Batch, verdicts: Verdicts) -> Ranking | None:
+def ranked(batch: Batch) -> Ranking | None:
+    """The jobs of every vehicle of a batch in their order; None where nothing was found at all."""
+
+    def residuals_of(rows: IntArray) -> Residuals:
+        return residuals_at(batch, rows)
+
     options = job_options(batch)
     if not options:
         return None
@@ -63,7 +68,7 @@ def _ranking(batch: Batch, verdicts: Verdicts) -> Ranking | None:
         options,
         cells,
         batch.last_grade,
-        waiting_of_rows(verdicts.residuals_of, cells, rows, interval, horizon),
+        waiting_of_rows(residuals_of, cells, rows, interval, horizon),
         fleet_costs(batch.fleet),
         _renewal_credit(batch.fleet.labour_per_hour_minor, str(batch.fleet.price_factor), batch.fleet.currency),
         np.full(len(batch.vehicles), float(batch.fleet.labour_per_hour_minor)),

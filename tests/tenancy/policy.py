@@ -69,6 +69,7 @@ POLICY: dict[tuple[str, str], str] = {
     (f"{VEHICLE}suspects/", "POST"): VIEWER,
     (f"{VEHICLE}backlog/", "GET"): VIEWER,
     (f"{FLEET}backlog/", "GET"): VIEWER,
+    (f"{FLEET}plans/", "POST"): PLANNER,
     (f"{FLEET}lives/", "GET"): VIEWER,
 }
 
