@@ -141,7 +141,7 @@ def _last_finding_km(parts: int, looks: Looks) -> FloatArray:
 def _filtered(lives: PlausibleLives, records: _Records) -> tuple[Residuals, IntArray]:
     """What is left of each part's life, and which parts have outlived all their lives (no answer for these)."""
     shape = (len(records.row), len(lives.weight))
-    found = Residuals(*(np.empty(shape) for _ in range(5)))
+    found = Residuals(*np.empty((5, *shape)))  # one block: the system hands out large ones in large pages
     starts = range(0, shape[0], PARTS_AT_ONCE)
     runs = [np.arange(first, min(first + PARTS_AT_ONCE, shape[0])) for first in starts]
     outlived = [_filter_some(lives, records, run, found) for run in runs]

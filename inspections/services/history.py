@@ -1,4 +1,4 @@
-"""A batch of vehicles as the core wants it: what is fitted, how far it went, what was seen. Five queries, always."""
+"""A batch of vehicles as the core wants it: what is fitted, how far it went, what was seen. Six queries, always."""
 
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
@@ -16,6 +16,7 @@ from inspections.catalogue.catalogue import Catalogue
 from inspections.catalogue.loader import default_catalogue
 from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, LifeBook, Looks
 from inspections.models import FittedPart
+from inspections.services.lives import fleet_book
 from inspections.services.looks import Look, Place, load_looks, merged
 from inspections.services.roads import Roads, load_roads
 from inspections.services.wear import MeasuredParts, measured_parts
@@ -55,7 +56,7 @@ class Batch:
 
 def load_batch(fleet: Fleet, vehicle_ids: Iterable[uuid.UUID], on: date) -> Batch:
     """Everything known on a day about the named vehicles of a fleet, in their order; unknown ids are left out."""
-    catalogue, book = default_catalogue(), reference_book()
+    catalogue, book = default_catalogue(), fleet_book(fleet)
     ids = list(vehicle_ids)
     found = {v.pk: v for v in Vehicle.objects.within(fleet).filter(pk__in=ids).select_related("standing")}
     vehicles = tuple(found[key] for key in ids if key in found)

@@ -74,9 +74,9 @@ class _Record:
 def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histories:
     """Recorded parts and those as bought; the kind of a part is its row in `catalogue.parts`.
 
-    A part in service counts up to the last good look at it, or up to the latest odometer reading where it shows
-    nothing before it fails or was never looked at: it would have made itself known. Those that tell nothing (not seen
-    again since they were first seen) are left out. One seen bad and later sound without a renewal on record ended for
+    A part in service counts up to the last good look at it. Where it shows nothing before it fails, or was never looked
+    at, it counts up to the latest odometer reading if the fleet writes down when such parts come off: it would have
+    made itself known. Those that tell nothing (not seen again since they were first seen) are left out. One seen bad and later sound without a renewal on record ended for
     a reason unknown, and another, fitted nobody knows when, took its place.
     """
     vehicles = list(Vehicle.objects.within(fleet).order_by("id")[:MOST_VEHICLES])
@@ -84,6 +84,7 @@ def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histor
     fitted = _fitted_parts(fleet, vehicles)
     looks = _looks(fleet, vehicles, fitted)
     hidden = set(np.flatnonzero(book.pf_km <= 0.0).tolist())
+    written_down = {part for (_, part, _), rows in fitted.items() if any(row.removed for row in rows)}
     records: list[_Record] = []
     for vehicle in vehicles:
         if vehicle.pk not in watched:
@@ -92,7 +93,10 @@ def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histor
             part = catalogue.slots[slot]
             place = (vehicle.pk, part.part_key, part.position)
             rows = fitted.get(place, _AS_BOUGHT)
-            records.extend(_records(rows, slot, watched[vehicle.pk], looks.get(place, ()), hidden=slot in hidden))
+            heard = part.part_key in written_down
+            records.extend(
+                _records(rows, slot, watched[vehicle.pk], looks.get(place, ()), hidden=slot in hidden, heard=heard)
+            )
     return _as_arrays(catalogue, book, records)
 
 
@@ -181,7 +185,7 @@ def _by_place(results: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Place, _Look
 
 
 def _records(
-    rows: Sequence[_Fitted], slot: int, watched: _Watched, looks: Sequence[_Look], *, hidden: bool
+    rows: Sequence[_Fitted], slot: int, watched: _Watched, looks: Sequence[_Look], *, hidden: bool, heard: bool
 ) -> Iterator[_Record]:
     for row in rows:
         end = row.removed or watched.latest
@@ -196,7 +200,7 @@ def _records(
         good = max((look.at for look in seen if look.served), default=first)
         ending = _ENDINGS.get(row.removal, Ending.UNKNOWN) if row.removed else Ending.IN_SERVICE
         if ending == Ending.IN_SERVICE:
-            good = end if hidden or not seen else good
+            good = end if heard and (hidden or not seen) else good
             if good <= first:
                 continue
         yield _Record(slot, watched.first_used_on, fitted, first, good, end, ending)

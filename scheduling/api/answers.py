@@ -42,10 +42,25 @@ class BacklogItemOut(Answer):
     reasons = serializers.ListField(child=serializers.CharField())
 
 
+class BundledJobOut(Answer):
+    job = serializers.CharField()
+    positions = serializers.ListField(child=serializers.CharField())
+
+
+class BundleOut(Answer):
+    """Jobs that can wait singly and are worth doing together."""
+
+    jobs = BundledJobOut(many=True)
+    shared = serializers.ListField(child=serializers.CharField())
+    saving = MoneyOut()
+    cost = MoneyOut()
+
+
 class BacklogOut(Answer):
     vehicle = serializers.UUIDField()
     items = BacklogItemOut(many=True)
     can_wait = BacklogItemOut(many=True)
+    bundles = BundleOut(many=True)
     total_cost = MoneyOut()
     as_of = serializers.DateField()
 

@@ -1,25 +1,26 @@
 """The ranked backlog of vehicles and of a fleet: decided over a batch, stored, answered."""
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
-from fleetcare.fleet.models import Fleet, Standing, Vehicle
+from fleetcare.fleet.models import Standing, Vehicle
 from fleetcare.kernel.dates import add_months
 from fleetcare.kernel.money import Money
 from inspections.catalogue.catalogue import Catalogue
-from inspections.core.types import FloatArray, IntArray, Residuals
+from inspections.core.types import CostBook, FloatArray, IntArray, LifeBook, Residuals
 from inspections.services.assessment import Verdicts, is_fresh, judge, residuals_at
 from inspections.services.costs import fleet_costs
-from inspections.services.history import Batch, load_batch, reference_book
+from inspections.services.history import Batch, load_batch
 from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
+from scheduling.core.bundles import Bundle, bundles
 from scheduling.core.long_run import long_run_cost_per_km, new_part_residuals
 from scheduling.core.reasons import phrase
 from scheduling.core.types import Backlog, BacklogItem
@@ -43,10 +44,7 @@ class Backlogs:
 def decide(batch: Batch, verdicts: Verdicts) -> Backlogs:
     """Ranks the jobs of every vehicle of a batch; pure computing on what was loaded."""
     ranking = ranked(batch)
-    documents = tuple(
-        _document(batch, index, ranking.of(index) if ranking else Backlog((), ()))
-        for index in range(len(batch.vehicles))
-    )
+    documents = tuple(_document(batch, index, ranking) for index in range(len(batch.vehicles)))
     return Backlogs(batch, verdicts.digests, documents)
 
 
@@ -70,29 +68,55 @@ def ranked(batch: Batch) -> Ranking | None:
         batch.last_grade,
         waiting_of_rows(residuals_of, cells, rows, interval, horizon),
         fleet_costs(batch.fleet),
-        _renewal_credit(batch.fleet.labour_per_hour_minor, str(batch.fleet.price_factor), batch.fleet.currency),
+        _renewal_credit(batch),
         np.full(len(batch.vehicles), float(batch.fleet.labour_per_hour_minor)),
     )
 
 
-@lru_cache(maxsize=256)
-def _renewal_credit(labour_minor: int, price_factor: str, currency: str) -> FloatArray:
-    """Long-run cost of a new part per clock km, by slot, at a fleet's prices."""
-    book = reference_book()
-    costs = fleet_costs(Fleet(labour_per_hour_minor=labour_minor, price_factor=price_factor, currency=currency))
-    interval = np.full(len(book.life_km), LOOK_EVERY_KM)
-    return long_run_cost_per_km(new_part_residuals(book), costs, interval)
+def _renewal_credit(batch: Batch) -> FloatArray:
+    """Long-run cost of a new part per clock km, by slot, at the fleet's prices and with the lives it learned."""
+    fleet, book = batch.fleet, batch.book
+    key = (fleet.labour_per_hour_minor, str(fleet.price_factor), fleet.currency, book.life_km.tobytes())
+    return _credit(key, lambda: (book, fleet_costs(fleet)))
 
 
-def _document(batch: Batch, index: int, backlog: Backlog) -> Json:
+_credits: dict[tuple[Any, ...], FloatArray] = {}
+_CREDITS_KEPT = 64
+
+
+def _credit(key: tuple[Any, ...], inputs: Callable[[], tuple[LifeBook, CostBook]]) -> FloatArray:
+    """Kept between batches, since it takes longer than ranking one vehicle; the key says all it rests on."""
+    if key not in _credits:
+        if len(_credits) >= _CREDITS_KEPT:
+            _credits.clear()
+        book, costs = inputs()
+        interval = np.full(len(book.life_km), LOOK_EVERY_KM)
+        _credits[key] = long_run_cost_per_km(new_part_residuals(book), costs, interval)
+    return _credits[key]
+
+
+def _document(batch: Batch, index: int, ranking: Ranking | None) -> Json:
     vehicle = batch.vehicles[index]
+    backlog = ranking.of(index) if ranking else Backlog((), ())
     money = _Money(batch.fleet.currency)
     return {
         "vehicle": str(vehicle.pk),
         "items": [_item(batch, money, item) for item in backlog.items],
         "can_wait": [_item(batch, money, item) for item in backlog.can_wait],
+        "bundles": [_bundle(ranking, money, each) for each in bundles(ranking, index)] if ranking else [],
         "total_cost": money(backlog.total_cost_minor),
         "as_of": batch.on.isoformat(),
+    }
+
+
+def _bundle(ranking: Ranking, money: "_Money", bundle: Bundle) -> Json:
+    """Jobs that can wait singly and are worth doing together, since they share what has to be taken apart."""
+    works = [ranking.options[option].work for option in bundle.options]
+    return {
+        "jobs": [{"job": work.key, "positions": list(work.positions)} for work in works],
+        "shared": list(bundle.shared),
+        "saving": money(bundle.saving_minor),
+        "cost": money(bundle.cost_minor),
     }
 
 
@@ -196,9 +220,24 @@ def fleet_backlog(access: Access) -> Json:
         total += _minor(document["total_cost"], access.fleet.currency)
         vehicle = {"vehicle": str(stored.vehicle_id), "vehicle_name": stored.vehicle.name}
         items.extend({**item, **vehicle} for item in document["items"])
-    items.sort(key=lambda item: (not item["before_driving"], -item["worth_per_cost"], item["vehicle"], item["rank"]))
-    ranked = [{**item, "rank": rank} for rank, item in enumerate(items, start=1)]
-    return {"items": ranked, "total_cost": Money(total, access.fleet.currency).as_json()}
+    in_order = _in_fleet_order(items)
+    numbered = [{**item, "rank": rank} for rank, item in enumerate(in_order, start=1)]
+    return {"items": numbered, "total_cost": Money(total, access.fleet.currency).as_json()}
+
+
+def _in_fleet_order(items: list[Json]) -> list[Json]:
+    """Before driving first, then by worth for cost; never a job ahead of the one of its vehicle that opens its access.
+
+    So each counts with the least worth of its vehicle's list up to it; `items` come vehicle by vehicle, in rank.
+    """
+    least: dict[str, float] = {}
+    keyed = []
+    for item in items:
+        vehicle = item["vehicle"]
+        worth = float("inf") if item["before_driving"] else item["worth_per_cost"]
+        least[vehicle] = min(worth, least.get(vehicle, float("inf")))
+        keyed.append((not item["before_driving"], -least[vehicle], vehicle, item["rank"], item))
+    return [entry[-1] for entry in sorted(keyed, key=lambda entry: entry[:-1])]
 
 
 def vehicle_ids(access: Access) -> list[uuid.UUID]:

@@ -144,15 +144,16 @@ def _placed(described: Json, problem: PlanProblem, index: int, money: Any) -> Js
 
 def _loosening(each: Loosening, job: Any, problem: PlanProblem, money: Any) -> Json:
     """Which rule would have to give, and by how much, for a plan to be possible at all."""
-    amounts = {
-        "money": lambda: money(each.amount),
-        "minutes": lambda: f"{each.amount / 60:.2f} h",
-        "latest-day": lambda: f"{each.amount} days later",
-    }
     where = date.fromordinal(problem.visits[each.visit].day).isoformat() if each.visit >= 0 else None
     return {
         "rule": each.rule,
-        "amount": amounts.get(each.rule, lambda: str(each.amount))(),
+        "amount": _amount(each, money),
         "visit": where,
         "job": job(each.job) if each.job >= 0 else None,
     }
+
+
+def _amount(each: Loosening, money: Any) -> Any:
+    if each.rule == "money":
+        return money(each.amount)
+    return f"{each.amount} days later" if each.rule == "latest-day" else f"{each.amount / 60:.2f} h"

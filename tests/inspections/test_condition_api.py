@@ -207,8 +207,8 @@ def test_assessing_takes_the_same_number_of_queries_for_two_vehicles_and_twenty(
         assert assess_vehicles(cast.fleet.pk, [vehicle.pk for vehicle in vehicles]) == count
 
 
-# The fleet; vehicles, readings, fittings, dismissed findings, looks; then savepoints, four stores, open findings.
-ASSESS_QUERIES = 14
+# The fleet, its learned lives; vehicles, readings, fittings, dismissed findings, looks; then savepoints, four stores, open findings.
+ASSESS_QUERIES = 15
 
 
 @pytest.mark.parametrize("count", [1, 12])
@@ -225,7 +225,7 @@ def test_answers_about_one_vehicle_take_the_same_number_of_queries_after_any_his
         )
     assess_vehicles(cast.fleet.pk, [cast.vehicle.pk])
     client = client_of(Role.VIEWER)
-    for address, queries in (("condition", 3), ("backlog", 3), ("condition/history", 3), ("forecast", 7)):
+    for address, queries in (("condition", 3), ("backlog", 3), ("condition/history", 3), ("forecast", 8)):
         client.get(url(cast, address))
         with django_assert_num_queries(queries):
             assert client.get(url(cast, address)).status_code == 200

@@ -130,7 +130,7 @@ def test_a_plan_takes_the_same_number_of_queries_for_one_vehicle_and_for_ten(
         vehicle = factories.vehicle(cast.fleet, name=f"car {number}")
         recent(vehicle, cast, result(PADS, "front-left", grade="major"))
     client.post(url(cast), {"visits": [visit()]})
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         assert client.post(url(cast), {"visits": [visit()]}).status_code == 200
 
 

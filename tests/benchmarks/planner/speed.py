@@ -26,6 +26,7 @@ SEEDS = (1, 2, 3)
 SIZES = {"60 jobs": (3, 20, 1), "200 jobs": (10, 20, 1), "1,000 jobs": (50, 20, 1), "2,000 jobs": (100, 20, 1)}
 VISITS = {"15 jobs, 2 visits": (1, 15, 2), "30 jobs, 2 visits": (2, 15, 2), "60 jobs, 3 visits": (3, 20, 3)}
 LIMITS = Limits(seconds=20.0)
+LARGE = Limits(seconds=20.0, tolerance_fraction=1e-5)
 SEVERAL_VISITS = Limits(seconds=5.0, tolerance_fraction=1e-3)
 
 
@@ -110,6 +111,7 @@ def figures() -> dict[str, Any]:
     return {
         "backlog": [quietest(*size) for size in ((1, 360), (2_000, 64), (2_000, 360))],
         "plans": {name: plan_figures(size, LIMITS) for name, size in SIZES.items()},
+        "plans_to_a_hundred_thousandth": {"2,000 jobs": plan_figures(SIZES["2,000 jobs"], LARGE)},
         "plans_over_visits": {name: plan_figures(size, SEVERAL_VISITS) for name, size in VISITS.items()},
     }
 

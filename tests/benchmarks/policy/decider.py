@@ -1,9 +1,9 @@
 """The product's judge and decider, called on plain arrays just as its use-cases call them on what they load.
 
-`same_choices` shows on real database rows that both make the same choices.
+`same_choices` shows on real database rows that both rank the same jobs in the same order.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import fields
 
 import numpy as np
@@ -11,15 +11,15 @@ import numpy as np
 from inspections.core.grade_table import GradeTable, residuals_by_last_grade
 from inspections.core.life_filter import residuals_by_life_filter
 from inspections.core.plausible_lives import STAGE_SHARES, PlausibleLives
-from inspections.core.types import BoolArray, FloatArray, IntArray, Residuals
-from inspections.core.wear import WearSeries, forecast_wear
+from inspections.core.types import FloatArray, IntArray, Residuals
+from inspections.core.wear import WearForecast, WearSeries, forecast_wear
 from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
 from scheduling.core.long_run import long_run_cost_per_km, new_part_residuals
 from scheduling.core.types import JobOption
 from scheduling.core.waiting import LOOK_EVERY_KM, look_interval_clock_km, waiting_of_rows
 from tests.benchmarks.policy.record import Record
 from tests.benchmarks.policy.trade import LABOUR_EUR, MINOR, Trade
-from tests.benchmarks.policy.truth import GAUGE_SD, MEASURED_AT, Cars
+from tests.benchmarks.policy.truth import Cars
 
 ResidualsOf = Callable[[IntArray], Residuals]
 ROWS_AT_ONCE = 1024
@@ -28,7 +28,9 @@ ROWS_AT_ONCE = 1024
 class Decider:
     """Ranks what could be done now, on all cars at once."""
 
-    def __init__(self, trade: Trade, record: Record, residuals_of: ResidualsOf, *, without_finding: bool = False):
+    def __init__(
+        self, trade: Trade, record: Record, residuals_of: ResidualsOf, *, without_finding: bool = False
+    ) -> None:
         self.trade, self.record, self.residuals_of = trade, record, residuals_of
         self.without_finding = without_finding
         every = np.full(trade.slots, LOOK_EVERY_KM)
@@ -37,31 +39,34 @@ class Decider:
     def ranking(self, grade: IntArray) -> Ranking:
         """Every job at a part with a finding (or at any part), ranked; `grade` is the last one seen of each cell."""
         record = self.record
-        rows = np.flatnonzero((grade > 0) | self.without_finding)
-        options = self._options(rows)
+        options = self._options(np.flatnonzero((grade > 0) | self.without_finding))
         cells = record.cells(np.arange(len(grade)))
-        own_km = record.fleets.km_per_month[record.car]
+        own_km = record.km_per_month[record.car]
         interval = look_interval_clock_km(cells.clock_km_per_month, own_km)
         horizon = HORIZON_KM * cells.clock_km_per_month / own_km
         unseen = np.full(len(grade), self.without_finding)
-        needed = candidates(options, grade, unseen)
+        rows = candidates(options, grade, unseen)
         return rank_jobs(
             options,
             cells,
             grade,
-            waiting_of_rows(self.residuals_of, cells, needed, interval, horizon, ROWS_AT_ONCE),
+            waiting_of_rows(self.residuals_of, cells, rows, interval, horizon, ROWS_AT_ONCE),
             self.trade.costs,
             self.credit,
             np.full(record.cars, LABOUR_EUR * MINOR),
             unseen,
         )
 
-    def _options(self, rows: IntArray) -> Sequence[JobOption]:
-        works, car, slot = self.trade.works, self.record.car, self.record.slot
-        return [
-            JobOption(vehicle, works[of], (row,))
-            for vehicle, of, row in zip(car[rows].tolist(), slot[rows].tolist(), rows.tolist(), strict=True)
-        ]
+    def _options(self, rows: IntArray) -> list[JobOption]:
+        """Every job that renews one of these cells; a job over several of them once."""
+        car, slot = self.record.car[rows].tolist(), self.record.slot[rows].tolist()
+        options: dict[tuple[int, str, tuple[int, ...]], JobOption] = {}
+        for vehicle, of in zip(car, slot, strict=True):
+            first = vehicle * self.trade.slots
+            for job in self.trade.jobs[of]:
+                cells = tuple(first + each for each in job.slots)
+                options.setdefault((vehicle, job.work.key, cells), JobOption(vehicle, job.work, cells))
+        return list(options.values())
 
 
 def by_life_filter(trade: Trade, record: Record) -> ResidualsOf:
@@ -70,18 +75,10 @@ def by_life_filter(trade: Trade, record: Record) -> ResidualsOf:
 
     def residuals_of(rows: IntArray) -> Residuals:
         by_eye = residuals_by_life_filter(trade.book, record.cells(rows), record.looks(rows), lives=lives)
-        measured = np.flatnonzero(trade.measured[record.slot[rows]])
-        readings = record.readings(rows[measured])
-        read = np.unique(readings.series)
-        return by_eye if not len(read) else _overlaid(by_eye, measured[read], _by_gauge(trade, record, rows[measured[read]]))
+        read = np.unique(record.readings(rows).series)
+        return _overlaid(by_eye, read, _by_gauge(trade, record, rows[read], by_eye.weight.shape[1]))
 
     return residuals_of
-
-
-def by_looks_alone(trade: Trade, record: Record) -> ResidualsOf:
-    """The same, gauge readings taken as mere grades."""
-    lives = PlausibleLives.of(trade.book)
-    return lambda rows: residuals_by_life_filter(trade.book, record.cells(rows), record.looks(rows), lives=lives)
 
 
 def by_last_grade(trade: Trade, record: Record) -> ResidualsOf:
@@ -111,36 +108,34 @@ def _overlaid(residuals: Residuals, at: IntArray, others: Residuals) -> Residual
     return residuals
 
 
-def _by_gauge(trade: Trade, record: Record, rows: IntArray) -> Residuals:
-    """The wear forecast as equally likely lives; as many of them as the life filter has."""
-    cells, ones = record.cells(rows), np.ones(len(rows))
-    minor, limit, dangerous, _ = MEASURED_AT
+def _by_gauge(trade: Trade, record: Record, rows: IntArray, points: int) -> Residuals:
+    """The wear forecast as `points` equally likely lives; from the limit on, the stages of the P-F interval."""
+    pf_km = trade.book.pf_km[record.slot[rows]][:, None]
+    forecast = _forecast(trade, record, rows)
+    column = ((np.arange(points) + 0.5) / points * forecast.to_limit_km.shape[1]).astype(np.int64)
+    minor, limit, danger = (
+        _columns(each, column) for each in (forecast.to_minor_km, forecast.to_limit_km, forecast.to_dangerous_km)
+    )
+    _, bad, worst = STAGE_SHARES
+    danger = np.where(np.isfinite(danger), danger, limit + bad * pf_km)
+    failure = danger + worst / bad * np.maximum(danger - limit, 0.5 * bad * pf_km)
+    return Residuals(np.full(limit.shape, 1.0 / points), np.minimum(minor, limit), limit, danger, failure)
+
+
+def _columns(values: FloatArray, column: IntArray) -> FloatArray:
+    return np.asarray(values[:, column], dtype=np.float64)
+
+
+def _forecast(trade: Trade, record: Record, rows: IntArray) -> WearForecast:
+    cells, gauge = record.cells(rows), trade.gauge
     series = WearSeries(
-        new_value=0.0 * ones,
-        minor_value=minor * ones,
-        limit_value=limit * ones,
-        dangerous_value=dangerous * ones,
-        noise_sd=GAUGE_SD * ones,
+        new_value=gauge.new[cells.slot],
+        minor_value=gauge.minor[cells.slot],
+        limit_value=gauge.limit[cells.slot],
+        dangerous_value=gauge.dangerous[cells.slot],
+        noise_sd=gauge.noise_sd[cells.slot],
         life_km=trade.book.life_km[cells.slot],
         fitted_clock_km=cells.fitted_clock_km,
         now_clock_km=cells.now_clock_km,
     )
-    forecast = forecast_wear(series, record.readings(rows))
-    pf_km = trade.book.pf_km[cells.slot][:, None]
-    column = _spread_over(forecast.to_limit_km.shape[1], len(PlausibleLives.of_rows(trade.book, cells.slot[:1]).weight))
-    minor_in, limit_in, danger_in = (
-        each[:, column] for each in (forecast.to_minor_km, forecast.to_limit_km, forecast.to_dangerous_km)
-    )
-    _, bad, worst = STAGE_SHARES
-    failure = danger_in + worst / bad * np.maximum(danger_in - limit_in, bad * pf_km * 0.5)
-    weight = np.full(limit_in.shape, 1.0 / limit_in.shape[1])
-    return Residuals(weight, np.minimum(minor_in, limit_in), limit_in, danger_in, failure)
-
-
-def _spread_over(columns: int, points: int) -> IntArray:
-    return np.asarray(((np.arange(points) + 0.5) / points * columns).astype(np.int64))
-
-
-def findings(grade: IntArray, least: int) -> BoolArray:
-    """Cells whose last grade is at least so bad."""
-    return np.asarray(grade >= least)
+    return forecast_wear(series, record.readings(rows))

@@ -1,83 +1,90 @@
 """Five years of fleets under one policy, and what they cost."""
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from inspections.core.types import FloatArray, IntArray
+from scheduling.core.types import JobWork
 from tests.benchmarks.policy.policies import Policy, Wishes
 from tests.benchmarks.policy.purse import SURPRISE_SHARE, Purses
-from tests.benchmarks.policy.record import Fleets, Record
-from tests.benchmarks.policy.trade import LOOK_EUR, LOOK_HOURS, MAJOR_SHARE_OF_DANGER, MINOR, Trade
+from tests.benchmarks.policy.record import Record
+from tests.benchmarks.policy.trade import LABOUR_EUR, MAJOR_SHARE_OF_DANGER, MINOR, Trade
 from tests.benchmarks.policy.truth import MONTHS, Cars, Luck
 
+LOOK_EUR, LOOK_HOURS = 63.5, 1.3
+"""One inspection of a whole car."""
 NOTICED_PER_MONTH = 0.15
 _DANGEROUS = 3
 
 
-@dataclass
+@dataclass(frozen=True, slots=True)
 class Ledger:
-    """Sums over the story for each fleet (F,); money in euros."""
+    """Sums over the story for each fleet, shape (F,); money in euros."""
 
-    fleets: int
-    planned: FloatArray = field(init=False)
-    unplanned: FloatArray = field(init=False)
-    inspections: FloatArray = field(init=False)
-    exposure: FloatArray = field(init=False)
-    consumed: FloatArray = field(init=False)
+    planned: FloatArray
+    unplanned: FloatArray
+    inspections: FloatArray
+    exposure: FloatArray
+    consumed: FloatArray
     """Life used up at the end, less that at the start, at the price of the planned jobs."""
-    km: FloatArray = field(init=False)
-    failures: FloatArray = field(init=False)
-    tows: FloatArray = field(init=False)
-    dangerous_km: FloatArray = field(init=False)
+    km: FloatArray
+    failures: FloatArray
+    tows: FloatArray
+    any_dangerous_km: FloatArray
     """With at least one part dangerous."""
-    unsafe_km: FloatArray = field(init=False)
+    unsafe_km: FloatArray
     """With at least one safety part dangerous."""
-    looks: FloatArray = field(init=False)
-    jobs: FloatArray = field(init=False)
+    looks: FloatArray
+    jobs: FloatArray
 
-    def __post_init__(self) -> None:
-        for name in self.__dataclass_fields__:
-            if name != "fleets":
-                setattr(self, name, np.zeros(self.fleets))
+    @classmethod
+    def blank(cls, fleets: int) -> "Ledger":
+        """Nothing has happened yet."""
+        return cls(*(np.zeros(fleets) for _ in fields(cls)))
 
-    def add(self, name: str, fleet: IntArray, amount: FloatArray | float) -> None:
-        """Adds to a sum of fleets, one amount each."""
-        np.add.at(getattr(self, name), fleet, amount)
-
-    @property
-    def total(self) -> FloatArray:
-        """Everything it cost."""
-        return self.planned + self.unplanned + self.inspections + self.exposure + self.consumed
+    @classmethod
+    def joined(cls, ledgers: list["Ledger"]) -> "Ledger":
+        """Several stories' fleets, one after the other."""
+        return cls(*(np.concatenate([getattr(each, field.name) for each in ledgers]) for field in fields(cls)))
 
     @property
     def eur_per_1000_km(self) -> FloatArray:
         """Total cost for the distance."""
-        return 1000.0 * self.total / self.km
+        total = self.planned + self.unplanned + self.inspections + self.exposure + self.consumed
+        return np.asarray(1000.0 * total / self.km)
 
 
 class Story:
     """Fleets looked after by one policy; `believed` is the trade as the planner's book has it."""
 
-    def __init__(self, trade: Trade, believed: Trade, fleets: list[Luck], policy: Policy, eur_per_car: float) -> None:
+    def __init__(
+        self, trade: Trade, believed: Trade, fleets: list[Luck], policy: Policy, eur_per_car: float, *, debt: bool
+    ) -> None:
         self.trade, self.policy = trade, policy
         self.cars = Cars(trade, fleets)
         self.fleet = self.cars.fleet_of_car
-        self.record = _record(believed, fleets, self.cars)
+        self.start_km, self.start_years, second, known = (
+            np.concatenate([getattr(each, name) for each in fleets])
+            for name in ("odometer_km", "age_years", "second_look_fraction", "fitting_known")
+        )
+        self.record = Record(believed.book, self.cars.cars)
+        self.record.used(self.cars.km_per_month)
+        self._turn_to(0)
+        self.record.fitted[known] = (self.record.now - self.cars.position)[known]
         self.choose = policy.chooser(believed, self.record, self.cars)
-        self.purses = Purses(np.bincount(self.fleet), eur_per_car)
-        self.ledger = Ledger(len(fleets))
+        self.purses = Purses(np.bincount(self.fleet), eur_per_car, debt=debt)
+        self.ledger = Ledger.blank(len(fleets))
         self.open: dict[int, set[str]] = defaultdict(set)
         self.interval = policy.look_months(self.cars.km_per_month)
-        self.second_look = self.interval * np.concatenate([each.first_look_fraction for each in fleets])
+        self.second_look = self.interval * second
         self.next_look = np.zeros(self.cars.cars)
 
     def told(self) -> Ledger:
         """The whole story."""
         self._count_used(-1.0)
         for month in range(MONTHS):
-            self.record.at(month)
             self.purses.next_month()
             self._look(month)
             self._notice(month)
@@ -87,22 +94,26 @@ class Story:
         self._count_used(1.0)
         return self.ledger
 
+    def _turn_to(self, month: int) -> None:
+        km = self.start_km + month * self.cars.km_per_month
+        self.record.at(month, km, self.start_years + month / 12.0)
+
     def _count_used(self, sign: float) -> None:
         used = self.cars.used_fraction() * self.trade.planned_eur[self.cars.slot]
-        self.ledger.add("consumed", self.fleet[self.cars.car], sign * used)
+        np.add.at(self.ledger.consumed, self.fleet[self.cars.car], sign * used)
 
     def _look(self, month: int) -> None:
+        """Everybody takes stock at the start; later looks come at each car's own interval, out of step."""
         due = np.flatnonzero(self.next_look <= month)
         self.next_look[due] = np.where(month == 0, self.second_look[due], self.next_look[due] + self.interval[due])
-        if self.policy.knows_all or not len(due):
+        if self.policy.knows_all:
             return
         rows = (due[:, None] * self.trade.slots + np.arange(self.trade.slots)).ravel()
         rows = rows[self.cars.visible[rows]]
-        grade, worn = self.cars.seen(month, rows)
-        self.record.look(rows, grade, np.where(self.trade.measured[self.cars.slot[rows]], worn, np.nan))
+        self.record.look(rows, *self.cars.seen(month, rows))
         self.purses.pay(self.fleet[due], np.full(len(due), LOOK_EUR), LOOK_HOURS)
-        self.ledger.add("inspections", self.fleet[due], LOOK_EUR)
-        self.ledger.add("looks", self.fleet[due], 1.0)
+        np.add.at(self.ledger.inspections, self.fleet[due], LOOK_EUR)
+        np.add.at(self.ledger.looks, self.fleet[due], 1.0)
 
     def _notice(self, month: int) -> None:
         rows = self.cars.noticed(month, NOTICED_PER_MONTH)
@@ -114,63 +125,50 @@ class Story:
         done = []
         for row, worth in zip(wishes.rows.tolist(), wishes.worth_minor.tolist(), strict=True):
             car = int(self.cars.car[row])
-            work = self.trade.works[self.cars.slot[row]]
-            closed = [each for each in (*work.access, *work.follow_ups) if each.key not in self.open[car]]
-            hours = work.hours + sum(each.hours for each in closed)
-            minor = work.parts_minor + hours * self._rate_minor + sum(each.outlay_minor for each in closed)
-            if minor >= worth or not self.purses.can_pay(int(self.fleet[car]), minor / MINOR, hours):
-                continue
-            self.open[car].update(each.key for each in closed)
-            self._pay_job(int(self.fleet[car]), minor / MINOR, hours)
-            done.append(row)
+            work = self.trade.jobs[self.cars.slot[row]][0].work
+            eur, hours = self._cost_now(car, work)
+            if eur * MINOR < worth and self.purses.can_pay(int(self.fleet[car]), eur, hours):
+                self._pay_job(int(self.fleet[car]), eur, hours)
+                self._open(car, work)
+                done.append(row)
         rows = np.array(done, dtype=np.int64)
         self.cars.renew(rows)
         self.record.fitted_new(rows)
 
-    @property
-    def _rate_minor(self) -> float:
-        from tests.benchmarks.policy.trade import LABOUR_EUR
+    def _cost_now(self, car: int, work: JobWork) -> tuple[float, float]:
+        """Euros and hours of a job with what is still closed at this car."""
+        closed = [each for each in (*work.access, *work.follow_ups) if each.key not in self.open[car]]
+        hours = work.hours + sum(each.hours for each in closed)
+        outlay = work.parts_minor + sum(each.outlay_minor for each in closed)
+        return outlay / MINOR + hours * LABOUR_EUR, hours
 
-        return LABOUR_EUR * MINOR
+    def _open(self, car: int, work: JobWork) -> None:
+        self.open[car].update(each.key for each in (*work.access, *work.follow_ups))
 
     def _pay_job(self, fleet: int, eur: float, hours: float) -> None:
-        self.purses.eur[fleet] -= eur
-        self.purses.hours[fleet] -= hours
+        self.purses.pay(np.array([fleet]), np.array([eur]), hours)
         self.ledger.planned[fleet] += eur
         self.ledger.jobs[fleet] += 1.0
 
     def _drive(self, month: int) -> None:
-        trip, slot = self.cars.drive(), self.cars.slot
-        self.record.at(month + 1)
-        fleet = self.fleet[self.cars.car]
-        danger = self.trade.danger_eur_per_km[slot] * (trip.dangerous_km + MAJOR_SHARE_OF_DANGER * trip.major_km)
-        self.ledger.add("exposure", fleet, danger)
-        self.ledger.add("km", self.fleet, self.cars.km_per_month)
-        self.ledger.add("dangerous_km", self.fleet, trip.any_dangerous_km)
-        self.ledger.add("unsafe_km", self.fleet, trip.any_unsafe_km)
+        trip = self.cars.drive()
+        self._turn_to(month + 1)
+        harmful_km = trip.dangerous_km + MAJOR_SHARE_OF_DANGER * trip.major_km
+        exposure = self.trade.danger_eur_per_km[self.cars.slot] * harmful_km
+        np.add.at(self.ledger.exposure, self.fleet[self.cars.car], exposure)
+        np.add.at(self.ledger.km, self.fleet, self.cars.km_per_month)
+        np.add.at(self.ledger.any_dangerous_km, self.fleet, trip.any_dangerous_km)
+        np.add.at(self.ledger.unsafe_km, self.fleet, trip.unsafe_km)
         self._break_down(trip.failed, trip.failed_at_fraction)
 
     def _break_down(self, failed: IntArray, at: FloatArray) -> None:
-        slot, fleet = self.cars.slot[failed], self.fleet[self.cars.car[failed]]
-        bill = self.trade.failure_eur[slot]
+        """What failed was renewed on the spot; the access it took stays open for this month's jobs."""
+        slot, car = self.cars.slot[failed], self.cars.car[failed]
+        bill, fleet = self.trade.failure_eur[slot], self.fleet[car]
         self.record.fitted_new(failed, (1.0 - at) * self.record.per_month[failed])
         self.purses.pay(fleet, SURPRISE_SHARE * bill)
-        self.ledger.add("unplanned", fleet, bill)
-        self.ledger.add("failures", fleet, 1.0)
-        self.ledger.add("tows", fleet, self.trade.factor_tow[slot])
-        for row in failed.tolist():
-            work = self.trade.works[self.cars.slot[row]]
-            self.open[int(self.cars.car[row])].update(each.key for each in (*work.access, *work.follow_ups))
-
-
-def _record(believed: Trade, fleets: list[Luck], cars: Cars) -> Record:
-    on_road = Fleets(
-        cars.fleet_of_car,
-        np.concatenate([each.age_years for each in fleets]),
-        np.concatenate([each.odometer_km for each in fleets]),
-        cars.km_per_month,
-    )
-    known = np.concatenate([each.fitting_known for each in fleets])
-    record = Record(believed.book, on_road, cars.slot, np.full(len(cars.slot), np.nan))
-    record.fitted = np.where(known, record.now - cars.position, np.nan)
-    return record
+        np.add.at(self.ledger.unplanned, fleet, bill)
+        np.add.at(self.ledger.failures, fleet, 1.0)
+        np.add.at(self.ledger.tows, fleet, self.trade.tow[slot])
+        for of, where in zip(slot.tolist(), car.tolist(), strict=True):
+            self._open(where, self.trade.jobs[of][0].work)

@@ -1,4 +1,4 @@
-"""What the planner knows of the parts: the book of lives, the cost of jobs, of failures and of driving on.
+"""What a planner knows of the parts of a car: lives, gauges, jobs, and what jobs, failures and driving on cost.
 
 The sums are formed as the product forms them from its catalogue (`inspections.catalogue.books`).
 """
@@ -10,7 +10,7 @@ import numpy as np
 
 from inspections.core.types import BoolArray, CostBook, FloatArray, IntArray, LifeBook
 from scheduling.core.types import JobWork, SharedWork
-from tests.benchmarks.policy.kinds import COUPLINGS, KINDS, MEASURED, OPERATION_HOURS_EUR, Kind
+from tests.benchmarks.policy.kinds import COUPLINGS, KINDS, OPERATION_HOURS_EUR, Kind
 
 MINOR = 100.0
 """Cents in a euro; the cores count cents."""
@@ -21,34 +21,74 @@ ACCESS_SHARE = 0.6
 TOW_EUR = 150.0
 TROUBLE_EUR = 40.0
 MAJOR_SHARE_OF_DANGER = 0.1
-LOOK_EUR, LOOK_HOURS = 63.5, 1.3
-"""One inspection of a whole car."""
+
+WORN_AT = np.array([0.85, 1.0, 1.15, 1.28])
+"""Worn share of a measured part at its grades and at failure; 1 is the limit."""
+GAUGE_SD = 0.025
+"""By how much a gauge errs, of the way to the limit."""
+
+Place = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """What is measured of each slot, shape (S,), in the unit of its gauge; NaN where nothing is."""
+
+    new: FloatArray
+    minor: FloatArray
+    limit: FloatArray
+    dangerous: FloatArray
+    noise_sd: FloatArray
+
+    def reading(self, slot: IntArray, worn: FloatArray) -> FloatArray:
+        """What the gauge shows at a worn share."""
+        return np.asarray(self.new[slot] + worn * (self.limit[slot] - self.new[slot]))
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A job with the slots that it renews."""
+
+    work: JobWork
+    slots: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wear:
+    """While one slot is at least in a grade, another ages faster by a factor."""
+
+    source: int
+    from_grade: int
+    target: int
+    factor: float
 
 
 @dataclass(frozen=True)
 class Trade:
-    """Everything about the S positions of one car, in the order of `positions`."""
+    """Everything about the S slots of one car, in the order of `places`."""
 
-    positions: tuple[tuple[str, str], ...]
+    places: tuple[Place, ...]
     kind_of: IntArray
     book: LifeBook
     costs: CostBook
-    works: tuple[JobWork, ...]
-    factor_tow: FloatArray
+    gauge: Gauge
+    jobs: tuple[tuple[Job, ...], ...]
+    """The jobs that renew each slot."""
+    wears: tuple[Wear, ...]
+    tow: FloatArray
     """Chance that a failure strands the car, shape (S,)."""
     danger_eur_per_km: FloatArray
     """Exposure while dangerous, without what it wears elsewhere, shape (S,)."""
-    measured: BoolArray
-
-    @cached_property
-    def slot_of(self) -> dict[tuple[str, str], int]:
-        """Slot of each kind and position."""
-        return {place: slot for slot, place in enumerate(self.positions)}
 
     @property
     def slots(self) -> int:
         """S."""
-        return len(self.positions)
+        return len(self.places)
+
+    @cached_property
+    def measured(self) -> BoolArray:
+        """Which slots have a gauge."""
+        return ~np.isnan(self.gauge.limit)
 
     @property
     def planned_eur(self) -> FloatArray:
@@ -60,36 +100,55 @@ class Trade:
         """The bill of a failure on the road, what it may cause included."""
         return self.costs.failure_minor / MINOR
 
-    def believing(self, book: LifeBook) -> "Trade":
-        """The same trade with another book of lives, and what driving on costs by that book."""
-        return replace(self, book=book, costs=_costs(book.life_km))
+    def believing(self, life_km: FloatArray, pf_km: FloatArray) -> "Trade":
+        """The same trade for a planner whose book has other lives, and who reckons by them."""
+        book = replace(self.book, life_km=life_km, pf_km=pf_km)
+        return replace(self, book=book, costs=_costs(life_km, self.wears))
 
 
 def trade() -> Trade:
     """The trade of the invented cars."""
-    kinds = [(number, kind, position) for number, kind in enumerate(KINDS) for position in kind.positions]
-    slots = [kind for _, kind, _ in kinds]
+    kinds = _kinds()
+    measured = np.array([kind.measured for kind in kinds])
     book = LifeBook(
-        life_km=1000.0 * _of(slots, "life"),
-        life_cv=_of(slots, "cv"),
-        pf_km=1000.0 * _of(slots, "pf"),
-        km_weight=_of(slots, "km_weight"),
-        km_per_year=np.full(len(slots), CLOCK_KM_PER_YEAR),
+        life_km=1000.0 * _of("life"),
+        life_cv=_of("cv"),
+        pf_km=1000.0 * _of("pf"),
+        km_weight=_of("km_weight"),
+        km_per_year=np.full(len(kinds), CLOCK_KM_PER_YEAR),
     )
+    wears = _wears()
     return Trade(
-        positions=_positions(),
-        kind_of=np.array([number for number, _, _ in kinds]),
+        places=_places(),
+        kind_of=np.array([KINDS.index(kind) for kind in kinds]),
         book=book,
-        costs=_costs(book.life_km),
-        works=tuple(work(kind, position) for _, kind, position in kinds),
-        factor_tow=_of(slots, "tow"),
-        danger_eur_per_km=_of(slots, "danger_eur") / 1000.0,
-        measured=np.array([kind in MEASURED for kind in slots]),
+        costs=_costs(book.life_km, wears),
+        gauge=Gauge(*(np.where(measured, at, np.nan) for at in (0.0, *WORN_AT[:3], GAUGE_SD))),
+        jobs=_jobs(),
+        wears=wears,
+        tow=_of("tow"),
+        danger_eur_per_km=_of("danger_eur") / 1000.0,
     )
 
 
-def work(kind: Kind, position: str) -> JobWork:
-    """The job that renews a part at one position."""
+def _kinds() -> list[Kind]:
+    return [kind for kind in KINDS for _ in kind.positions]
+
+
+def _places() -> tuple[Place, ...]:
+    return tuple((kind.key, position) for kind in KINDS for position in kind.positions)
+
+
+def _of(name: str) -> FloatArray:
+    return np.array([getattr(kind, name) for kind in _kinds()], dtype=np.float64)
+
+
+def _jobs() -> tuple[tuple[Job, ...], ...]:
+    works = [_work(kind, position) for kind in KINDS for position in kind.positions]
+    return tuple((Job(work, (slot,)),) for slot, work in enumerate(works))
+
+
+def _work(kind: Kind, position: str) -> JobWork:
     return JobWork(
         key=f"{kind.key}.replace",
         hours=kind.hours,
@@ -106,21 +165,19 @@ def _operation(name: str, position: str) -> SharedWork:
     return SharedWork(key, hours, eur * MINOR)
 
 
-def _positions() -> tuple[tuple[str, str], ...]:
-    return tuple((kind.key, position) for kind in KINDS for position in kind.positions)
+def _wears() -> tuple[Wear, ...]:
+    slot = {place: index for index, place in enumerate(_places())}
+    return tuple(Wear(slot[c.source], c.from_grade, slot[c.target], c.factor) for c in COUPLINGS)
 
 
-def _of(kinds: list[Kind], name: str) -> FloatArray:
-    return np.array([getattr(kind, name) for kind in kinds], dtype=np.float64)
-
-
-def _costs(life_km: FloatArray) -> CostBook:
-    slots = [kind for kind in KINDS for _ in kind.positions]
-    works = [work(kind, position) for kind in KINDS for position in kind.positions]
-    planned = np.array([_planned_eur(each) for each in works])
-    danger = _of(slots, "danger_eur") / 1000.0
-    worn = _worn_eur_per_km(planned, life_km)
-    failure = planned * _of(slots, "factor") + TOW_EUR * _of(slots, "tow") + _of(slots, "mishap_eur") + TROUBLE_EUR
+def _costs(life_km: FloatArray, wears: tuple[Wear, ...]) -> CostBook:
+    planned = np.array([_planned_eur(_work(kind, at)) for kind in KINDS for at in kind.positions])
+    danger = _of("danger_eur") / 1000.0
+    worn = np.zeros((2, len(planned)))
+    for each in wears:
+        loss = planned[each.target] * (each.factor - 1.0) / life_km[each.target]
+        worn[:, each.source] += loss * np.array([each.from_grade < 3, 1.0])
+    failure = planned * _of("factor") + TOW_EUR * _of("tow") + _of("mishap_eur") + TROUBLE_EUR
     return CostBook(
         planned_minor=MINOR * planned,
         failure_minor=MINOR * failure,
@@ -131,17 +188,8 @@ def _costs(life_km: FloatArray) -> CostBook:
 
 
 def _planned_eur(job: JobWork) -> float:
-    access = sum(each.hours * LABOUR_EUR + each.outlay_minor / MINOR for each in job.access)
-    after = sum(each.hours * LABOUR_EUR + each.outlay_minor / MINOR for each in job.follow_ups)
-    return job.parts_minor / MINOR + job.hours * LABOUR_EUR + ACCESS_SHARE * access + after
+    return (job.parts_minor / MINOR) + job.hours * LABOUR_EUR + ACCESS_SHARE * _eur(job.access) + _eur(job.follow_ups)
 
 
-def _worn_eur_per_km(planned: FloatArray, life_km: FloatArray) -> FloatArray:
-    """What each km in major, and in dangerous, takes from other parts, shape (2, S)."""
-    slot = {place: index for index, place in enumerate(_positions())}
-    worn = np.zeros((2, len(planned)))
-    for each in COUPLINGS:
-        target = slot[each.target]
-        loss = planned[target] * (each.factor - 1.0) / life_km[target]
-        worn[:, slot[each.source]] += loss * np.array([each.from_grade <= 2, 1.0])
-    return worn
+def _eur(shared: tuple[SharedWork, ...]) -> float:
+    return sum(each.hours * LABOUR_EUR + each.outlay_minor / MINOR for each in shared)

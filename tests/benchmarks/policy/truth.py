@@ -2,8 +2,8 @@
 
 It is made by other rules than the judge assumes:
 
-- the time to the first sign is lognormal, not Weibull; the three stages are Weibull of shape 2 (CV 0.52), not gamma, and
-  share the distance from sign to failure by 48, 36 and 16 %, not 50, 35 and 15 %;
+- the time to the first sign is lognormal, not Weibull; the three stages are Weibull of shape 2 (CV 0.52), not gamma,
+  and share the distance from sign to failure by 48, 36 and 16 %, not 50, 35 and 15 %;
 - parts that are measured wear linearly, each at its own lognormal rate: with the limit (major) at 1, minor from 0.85,
   dangerous from 1.15, failed at 1.28;
 - the true life of a kind of part is off the book by a factor of its own in each fleet (log sd 0.25), that of a car by
@@ -21,15 +21,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from inspections.core.types import BoolArray, FloatArray, IntArray
-from tests.benchmarks.policy.kinds import COUPLINGS
-from tests.benchmarks.policy.trade import Trade
+from tests.benchmarks.policy.trade import WORN_AT, Trade
 
 MONTHS = 60
 SPARE_LIVES = 14
 TYPE_SD, CAR_SD = 0.25, 0.20
 STAGE_SHARES = np.array([0.48, 0.36, 0.16])
-MEASURED_AT = np.array([0.85, 1.0, 1.15, 1.28])
-"""Worn share at the grades and at failure; 1 is the limit."""
 SEEN_GIVEN_STATE = np.array(
     [
         [0.975, 0.022, 0.003, 0.000],
@@ -38,7 +35,6 @@ SEEN_GIVEN_STATE = np.array(
         [0.030, 0.010, 0.110, 0.850],
     ]
 )
-GAUGE_SD = 0.025
 KM_PER_YEAR_MEDIAN, KM_PER_YEAR_SD, KM_PER_YEAR_RANGE = 13_500.0, 0.45, (5_000.0, 30_000.0)
 AGE_YEARS = (8.0, 18.0)
 RENEWED_WHEN_NEGLECTED = np.array([0.0, 0.0, 0.25, 0.5])
@@ -60,11 +56,12 @@ class Luck:
     """Of the present part, shape (K,)."""
     fitting_known: BoolArray
     look: FloatArray
-    """Uniform draws for what a look sees, shape (MONTHS, K), and Gaussian ones for the gauge."""
+    """Uniform draws for what a look sees, shape (MONTHS, K)."""
     gauge: FloatArray
+    """Gaussian draws for by how much the gauge errs, shape (MONTHS, K)."""
     notice: FloatArray
     """Uniform draws for what a driver notices, shape (MONTHS, K)."""
-    first_look_fraction: FloatArray
+    second_look_fraction: FloatArray
     """Where in its interval each car's second look falls, shape (cars,)."""
 
 
@@ -92,7 +89,7 @@ def draw_fleet(trade: Trade, cars: int, seed: int) -> Luck:
         look=rng.random(shape),
         gauge=rng.standard_normal(shape),
         notice=rng.random(shape),
-        first_look_fraction=rng.random(cars),
+        second_look_fraction=rng.random(cars),
     )
 
 
@@ -118,7 +115,7 @@ def _new_lives(trade: Trade, slot: IntArray, scale: FloatArray, rng: np.random.G
     stages = rng.weibull(2.0, (len(slot), 3)) / 0.886227 * STAGE_SHARES * pf[:, None]
     sign = (life - pf) * whole
     by_eye = sign[:, None] + np.cumsum(np.column_stack([np.zeros(len(slot)), stages]), axis=1)
-    by_gauge = (life * whole)[:, None] * MEASURED_AT
+    by_gauge = (life * whole)[:, None] * WORN_AT
     return np.asarray(scale[:, None] * np.where(graded[:, None], by_eye, by_gauge))
 
 
@@ -159,7 +156,7 @@ class Drive:
     major_km: FloatArray
     any_dangerous_km: FloatArray
     """Driven with at least one part dangerous."""
-    any_unsafe_km: FloatArray
+    unsafe_km: FloatArray
     """Driven with at least one safety part dangerous."""
 
 
@@ -175,15 +172,13 @@ class Cars:
         self.km_per_month = np.concatenate([fleet.km_per_year for fleet in fleets]) / 12.0
         self.clock_per_month = _clock_per_year(trade, 12.0 * self.km_per_month) / 12.0
         self.lives = np.concatenate([fleet.life_km for fleet in fleets])
-        self.position = np.concatenate([fleet.position_km for fleet in fleets]).copy()
+        self.position = np.concatenate([fleet.position_km for fleet in fleets])
         self.generation = np.zeros(len(self.slot), dtype=np.int64)
         self.life = self.lives[:, 0].copy()
-        self._look = np.concatenate([fleet.look for fleet in fleets], axis=1)
-        self._gauge = np.concatenate([fleet.gauge for fleet in fleets], axis=1)
-        self._notice = np.concatenate([fleet.notice for fleet in fleets], axis=1)
         self.visible = trade.book.pf_km[self.slot] > 0.0
-        self._odds = np.cumsum(SEEN_GIVEN_STATE, axis=1)[:, :3]
-        self._wears = [(trade.slot_of[c.source], c.from_grade, trade.slot_of[c.target], c.factor) for c in COUPLINGS]
+        self._look, self._gauge, self._notice = (
+            np.concatenate(draws, axis=1) for draws in zip(*((f.look, f.gauge, f.notice) for f in fleets), strict=True)
+        )
 
     def state(self) -> IntArray:
         """The true grade of every part; a hidden part that shows nothing is sound until it fails."""
@@ -194,11 +189,15 @@ class Cars:
         return np.asarray(self.position / self.life[:, 3])
 
     def seen(self, month: int, rows: IntArray) -> tuple[IntArray, FloatArray]:
-        """The grade that a look in this month sees at visible parts, and the worn share of those that are measured."""
-        graded = (self._look[month, rows][:, None] > self._odds[self.state()[rows]]).sum(axis=1)
-        worn = MEASURED_AT[3] * self.used_fraction()[rows] + GAUGE_SD * self._gauge[month, rows]
-        gauged = (worn[:, None] >= MEASURED_AT[:3]).sum(axis=1)
-        return np.where(self.trade.measured[self.slot[rows]], gauged, graded), worn
+        """What a look in this month sees at visible parts: grades, and gauge readings (NaN where there is no gauge)."""
+        odds = np.cumsum(SEEN_GIVEN_STATE, axis=1)[self.state()[rows], :3]
+        graded = (self._look[month, rows][:, None] > odds).sum(axis=1)
+        slot, gauge = self.slot[rows], self.trade.gauge
+        reading = gauge.reading(slot, WORN_AT[3] * self.used_fraction()[rows])
+        reading += gauge.noise_sd[slot] * self._gauge[month, rows]
+        worn = (reading - gauge.new[slot]) / (gauge.limit[slot] - gauge.new[slot])
+        gauged = (worn[:, None] >= WORN_AT[:3]).sum(axis=1)
+        return np.where(self.trade.measured[slot], gauged, graded), reading
 
     def noticed(self, month: int, share: float) -> IntArray:
         """Rows of dangerous parts that a driver notices this month."""
@@ -215,27 +214,27 @@ class Cars:
         before, life = self.position, self.life
         step = self.clock_per_month * self._pace()
         after = np.minimum(before + step, life[:, 3])
-        failed = np.flatnonzero(before + step >= life[:, 3])
-        at = (life[failed, 3] - before[failed]) / step[failed]
         dangerous = np.maximum(after - np.maximum(life[:, 2], before), 0.0) / step * self.visible
         major = np.maximum(np.minimum(after, life[:, 2]) - np.maximum(life[:, 1], before), 0.0) / step * self.visible
-        own_km = self.km_per_month[self.car]
+        failed = np.flatnonzero(before + step >= life[:, 3])
+        at = (life[failed, 3] - before[failed]) / step[failed]
         self.position = after
         self.renew(failed, (1.0 - at) * self.clock_per_month[failed])
-        worst = dangerous.reshape(self.cars, -1)
+        own_km = self.km_per_month[self.car]
+        by_car = dangerous.reshape(self.cars, -1)
         return Drive(
-            failed,
-            at,
-            own_km * dangerous,
-            own_km * major,
-            self.km_per_month * worst.max(axis=1),
-            self.km_per_month * (worst * self.trade.costs.safety).max(axis=1),
+            failed=failed,
+            failed_at_fraction=at,
+            dangerous_km=own_km * dangerous,
+            major_km=own_km * major,
+            any_dangerous_km=self.km_per_month * by_car.max(axis=1),
+            unsafe_km=self.km_per_month * (by_car * self.trade.costs.safety).max(axis=1),
         )
 
     def _pace(self) -> FloatArray:
         """How much faster than its clock each part ages, for what is bad beside it."""
         state = self.state().reshape(self.cars, -1)
         pace = np.ones(state.shape)
-        for source, grade, target, factor in self._wears:
-            pace[:, target] *= np.where(state[:, source] >= grade, factor, 1.0)
+        for wear in self.trade.wears:
+            pace[:, wear.target] *= np.where(state[:, wear.source] >= wear.from_grade, wear.factor, 1.0)
         return pace.ravel()

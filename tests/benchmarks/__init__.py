@@ -1,0 +1,1 @@
+"""Measured, not timed tests: `make bench`."""
