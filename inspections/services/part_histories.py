@@ -16,8 +16,10 @@ from fleetcare.kernel.dates import years_between
 from fleetcare.kernel.grades import Grade
 from inspections.catalogue.catalogue import Catalogue
 from inspections.core.part_ages import Ending, Histories
+from inspections.core.plausible_lives import STAGE_SHARES
 from inspections.core.types import FloatArray, LifeBook
 from inspections.models import FittedPart, Result
+from inspections.services.wear import wearing_checks
 from inspections.words import InspectionState, Removal
 
 MOST_VEHICLES = 600
@@ -69,6 +71,10 @@ class _Record:
     last_good: Moment
     ended: Moment
     ending: Ending
+    good_by_look: bool
+    """The last good reading is that of a look, which found it neither major nor dangerous."""
+    bad_by_look: bool
+    """It was found major or dangerous and had not failed yet."""
 
 
 def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histories:
@@ -191,19 +197,32 @@ def _records(
         end = row.removed or watched.latest
         since = row.fitted.on if row.fitted else date.min
         seen = [look for look in looks if since < look.at.on <= end.on]
-        revived = list(_revivals(seen))
+        good = [look.at for look in seen if look.served]
         fitted, first = row.fitted, max(row.fitted, watched.first) if row.fitted else watched.first
-        for bad, sound in revived:
-            good = max((look.at for look in seen if look.served and look.at < bad), default=first)
-            yield _Record(slot, watched.first_used_on, fitted, first, good, bad, Ending.UNKNOWN)
+        for bad, sound in _revivals(seen):
+            before = max((at for at in good if first < at < bad), default=first)
+            yield _Record(
+                slot,
+                watched.first_used_on,
+                fitted,
+                first,
+                before,
+                bad,
+                Ending.UNKNOWN,
+                before > first,
+                bad_by_look=True,
+            )
             fitted, first = None, sound
-        good = max((look.at for look in seen if look.served), default=first)
-        ending = _ENDINGS.get(row.removal, Ending.UNKNOWN) if row.removed else Ending.IN_SERVICE
-        if ending == Ending.IN_SERVICE:
-            good = end if heard and (hidden or not seen) else good
-            if good <= first:
+        last, ending = max(good, default=first), _ENDINGS.get(row.removal, Ending.UNKNOWN)
+        if row.removed is None:
+            ending = Ending.IN_SERVICE
+            last = end if heard and (hidden or not seen) else last
+            if last <= first:
                 continue
-        yield _Record(slot, watched.first_used_on, fitted, first, good, end, ending)
+        worn_out = ending == Ending.WORN_OUT
+        yield _Record(
+            slot, watched.first_used_on, fitted, first, last, end, ending, bool(good) and last > first, worn_out
+        )
 
 
 def _revivals(seen: Iterable[_Look]) -> Iterator[tuple[Moment, Moment]]:
@@ -236,10 +255,13 @@ def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record])
 
     fitted = clock(record.fitted for record in records)
     first = np.fmax(clock(record.first_seen for record in records), fitted)
-    good = np.maximum(clock(record.last_good for record in records), first)
-    # Readings taken back or a corrected day of first use must not make a part end before it was fitted.
-    ended = np.maximum(clock(record.ended for record in records), first)
+    warning_km = _warning_km(catalogue, book)[slot]
+    good = clock(record.last_good for record in records) + warning_km * [each.good_by_look for each in records]
+    ended = clock(record.ended for record in records) + warning_km * [each.bad_by_look for each in records]
     ending = np.array([record.ending for record in records], dtype=np.int64)
+    # Readings taken back or a corrected day of first use must not make a part end before it was fitted.
+    good, ended = np.maximum(good, first), np.maximum(ended, first)
+    ended = np.where(ending == Ending.IN_SERVICE, np.maximum(ended, good), ended)
     # Worn out by a look that still found it good: there is no stretch of the road on which it can have ended but here.
     ending = np.where((ending == Ending.WORN_OUT) & (good >= ended), Ending.FAILED, ending)
     return Histories(
@@ -250,3 +272,14 @@ def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record])
         ended_clock_km=ended,
         ending=ending,
     )
+
+
+def _warning_km(catalogue: Catalogue, book: LifeBook) -> FloatArray:
+    """Clock from a part's turning major to its failure, by slot: the lives of the book run to failure.
+
+    None where the book's life runs to the limit of a figure, or where nothing shows.
+    """
+    _, major, dangerous = STAGE_SHARES
+    measured = wearing_checks()
+    to_limit = np.array([slot.part_key in measured for slot in catalogue.slots])
+    return np.where(to_limit, 0.0, (major + dangerous) * book.pf_km)

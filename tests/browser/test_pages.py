@@ -14,7 +14,7 @@ from tests.browser.conftest import Visit
 from tests.conftest import Cast, make_cast
 from tests.inspections.given import BOOT, PADS, inspect, result
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
 EMAIL = "viewer@home.example"
 PASSWORD = "axle stands first"

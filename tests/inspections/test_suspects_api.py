@@ -210,7 +210,7 @@ class TestChanceOfBeingBadNow:
         assert prior[row["front-right"]] >= 0.9
 
 
-QUERIES = 9
+QUERIES = 10
 
 
 @pytest.mark.parametrize("count", [1, 12])

@@ -152,6 +152,7 @@ def served(tmp_path: Path) -> Iterator[Served]:
         yield running
 
 
+@pytest.mark.slow
 @pytest.mark.system
 class TestServing:
     def test_it_answers_and_stops_on_sigterm_with_nothing_left(self, served: Served) -> None:
