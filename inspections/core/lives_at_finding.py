@@ -12,8 +12,8 @@ Methods", 2004, chapter 3):
 with f and F the density and distribution of the first sign at the life's own scale, and the renewals of `as_bought`
 in the second term: fitted at any moment before the record's start, evenly. The last quarter of the lives stays where
 it is and stands for the parts without any defect at that look, and only for them: the two kinds of life share out
-what can be. Chances of failure of parts with a finding are then off by 0.01 to 0.04 where they were off by 0.05 to
-0.12 (root mean square against 400,000 random lives), which takes more than sixteen times as many lives otherwise.
+what can be. Chances of failure of parts with a finding are then off by 0.01 to 0.03 where they were off by 0.05 to
+0.12 (root mean square against 400,000 random lives), as with sixteen times as many lives.
 """
 
 import numpy as np

@@ -5,7 +5,7 @@ computing runs over flat arrays of cells, of one vehicle or of a hundred thousan
 
 The *clock* of a slot mixes distance and time, in kilometres:
 ``clock_km = km_weight * km + (1 - km_weight) * years * km_per_year``, with `km` the vehicle's distance from new and
-`years` its age, so that a part that only ages and one that only rolls are treated alike (decision-models.md, 2).
+`years` its age, so that a part that only ages and one that only rolls are treated alike.
 """
 
 from dataclasses import dataclass

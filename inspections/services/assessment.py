@@ -18,9 +18,10 @@ from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money, rounded_minor
 from inspections.catalogue.loader import default_catalogue
 from inspections.core.life_filter import residuals_by_life_filter
+from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.score import Scores, score_vehicles
 from inspections.core.score_table import TYPICAL_KM_PER_YEAR, ScoreTable, build_score_table
-from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Looks, Residuals
+from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, LifeBook, Looks, Residuals
 from inspections.core.yearly_cost import next_year_cost
 from inspections.models import Assessment, Finding, ScorePoint
 from inspections.selectors import stored_assessment
@@ -83,7 +84,7 @@ def judge(batch: Batch) -> Verdicts:
 
 def residuals_at(batch: Batch, rows: IntArray) -> Residuals:
     """What is left of the cells at `rows` (ascending): by measurement where there is one, else by eye and age."""
-    by_eye = residuals_by_life_filter(batch.book, *_subset(batch, rows))
+    by_eye = residuals_by_life_filter(batch.book, *_subset(batch, rows), lives=_lives_of(batch.book))
     place = np.searchsorted(batch.measured.cell, rows)
     place = np.minimum(place, max(len(batch.measured.cell) - 1, 0))
     if not len(batch.measured.cell):
@@ -93,6 +94,28 @@ def residuals_at(batch: Batch, rows: IntArray) -> Residuals:
     for field in dataclasses.fields(Residuals):
         getattr(by_eye, field.name)[known] = getattr(by_figure, field.name)
     return by_eye
+
+
+_lives: dict[bytes, PlausibleLives] = {}
+_LIVES_KEPT = 8
+"""About 12 MB each; fleets that learned nothing share the catalogue's."""
+
+
+def _lives_of(book: LifeBook) -> PlausibleLives:
+    """The plausible lives of a book, kept between batches."""
+    key = book.life_km.tobytes() + book.life_cv.tobytes() + book.pf_km.tobytes()
+    if key not in _lives:
+        if len(_lives) >= _LIVES_KEPT:
+            _lives.clear()
+        _lives[key] = PlausibleLives.of(book)
+    return _lives[key]
+
+
+def yearly_minor(batch: Batch, rows: IntArray, residuals: Residuals) -> FloatArray:
+    """Expected cost of the next twelve months of each cell at `rows`, at its vehicle's own use; the fleet's money."""
+    cells = cells_at(batch.cells, rows)
+    driven = batch.km_per_year[cells.vehicle] / 12.0 / cells.clock_km_per_month
+    return next_year_cost(residuals, fleet_costs(batch.fleet), cells, driven_km_per_clock_km=driven)
 
 
 def cells_at(cells: Cells, rows: IntArray) -> Cells:
@@ -110,12 +133,10 @@ def _subset(batch: Batch, rows: IntArray) -> tuple[Cells, Looks]:
 
 def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]) -> FloatArray:
     """Expected cost of the next twelve months at each vehicle's own use, shape (V,), minor units of the fleet."""
-    costs = fleet_costs(batch.fleet)
     total = np.zeros(len(batch.vehicles))
     for start in range(0, len(batch.cells.slot), _CELLS_AT_ONCE):
         rows = np.arange(start, min(start + _CELLS_AT_ONCE, len(batch.cells.slot)))
-        cells = cells_at(batch.cells, rows)
-        np.add.at(total, cells.vehicle, next_year_cost(residuals_of(rows), costs, cells))
+        np.add.at(total, batch.cells.vehicle[rows], yearly_minor(batch, rows, residuals_of(rows)))
     return total
 
 

@@ -13,9 +13,8 @@ from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money, rounded_minor
 from inspections.core.crossing import Band
 from inspections.core.deterioration import expected_km_to_next_grade, failure_chance_fraction, months_to_failure
-from inspections.core.types import NEVER_LOOKED, FloatArray, IntArray
-from inspections.core.yearly_cost import next_year_cost
-from inspections.services.assessment import Verdicts, cells_at, judge
+from inspections.core.types import NEVER_LOOKED, IntArray
+from inspections.services.assessment import Verdicts, cells_at, judge, yearly_minor
 from inspections.services.costs import fleet_costs
 from inspections.services.history import Batch, load_batch
 
@@ -181,7 +180,7 @@ def _looks(batch: Batch, row: int) -> list[Json]:
 def _costs(batch: Batch, verdicts: Verdicts, row: int) -> Json:
     costs, slot = fleet_costs(batch.fleet), int(batch.cells.slot[row])
     rows = np.array([row])
-    yearly: FloatArray = next_year_cost(verdicts.residuals_of(rows), costs, cells_at(batch.cells, rows))
+    yearly = yearly_minor(batch, rows, verdicts.residuals_of(rows))
 
     def money(minor: float) -> dict[str, str]:
         return Money(rounded_minor(minor), batch.fleet.currency).as_json()

@@ -82,8 +82,11 @@ def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histor
 
     A part in service counts up to the last good look at it. Where it shows nothing before it fails, or was never looked
     at, it counts up to the latest odometer reading if the fleet writes down when such parts come off: it would have
-    made itself known. Those that tell nothing (not seen again since they were first seen) are left out. One seen bad and later sound without a renewal on record ended for
-    a reason unknown, and another, fitted nobody knows when, took its place.
+    made itself known. Those that tell nothing (not seen again since they were first seen) are left out. One seen bad
+    and later sound without a renewal on record ended for a reason unknown, and another, fitted nobody knows when, took
+    its place.
+
+    All lives run to failure: what a look found still good, or worn out, had the way from major to failure before it.
     """
     vehicles = list(Vehicle.objects.within(fleet).order_by("id")[:MOST_VEHICLES])
     watched = _watched(fleet, vehicles)

@@ -133,6 +133,34 @@ class TestWhatARecordTells:
         (only,) = of_part(cast.fleet)
         assert only["good"] == 30_000
 
+    def test_a_life_runs_to_failure_also_where_a_look_ended_it_before(self, cast: Cast) -> None:
+        boot, side = "outer-driveshaft-boot", "front-left"
+        road, book = Road(boot), life_book(default_catalogue())
+        slot = default_catalogue().slot_index[boot, side]
+        (vehicle,) = kept_vehicles(cast.fleet, road, [90_000])
+        renew(vehicle, road, side, [60_000], Removal.WORN_OUT)
+        with bell_held():
+            for km in (30_000, 80_000):
+                inspect(
+                    cast.access,
+                    vehicle,
+                    result(f"{boot}.condition", side),
+                    inspected_on=road.day(km),
+                    shown_km=Decimal(km),
+                )
+        worn, now = of_part(cast.fleet, boot)
+        # Major and dangerous take 35 and 15 % of the way from the first sign to failure.
+        left = 0.5 * book.pf_km[slot]
+        assert (worn["good"], worn["ended"]) == pytest.approx((30_000 + left, 60_000 + left), abs=100)
+        assert now["good"] == pytest.approx(80_000 + left, abs=100)
+
+    def test_silence_is_evidence_only_where_the_fleet_would_have_written(self, cast: Cast) -> None:
+        silent, spoken = kept_vehicles(cast.fleet, Road(PART), [90_000, 90_000], since_km=10_000)
+        assert of_part(cast.fleet) == []
+        renew(spoken, Road(PART), POSITION, [50_000])
+        assert [row["ending"] for row in of_part(cast.fleet)].count(Ending.IN_SERVICE) == 2
+        assert silent.pk != spoken.pk
+
     def test_a_vehicle_without_any_reading_tells_nothing(self, cast: Cast) -> None:
         assert len(histories(cast.fleet).kind) == 0
 

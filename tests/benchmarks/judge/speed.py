@@ -3,8 +3,9 @@
 10,000 vehicles of 60 parts with five looks each, through the life filter to next year's cost. The floor is the same
 arithmetic written out plainly in NumPy for one chunk of parts after the other, every part fitted at a known clock,
 seen as sound exactly five times, nothing checked: once as the formula stands (an exponential for every look, life and
-threshold), once with the judge's own splitting of the exponential. Ratios are medians of alternating rounds of processor time. On the
-`usual` fleet, half of the parts are as bought and a fifth have findings, which takes more arithmetic than the floor.
+threshold), once with the judge's own splitting of the exponential. Ratios are medians of alternating rounds of
+processor time. On the `usual` fleet, half of the parts are as bought and a fifth have findings, which takes more
+arithmetic than the floor.
 """
 
 import json
