@@ -13,7 +13,8 @@ class Inspection(TenantModel):
     """One look at one vehicle. A draft gathers results; completing it changes findings and condition."""
 
     vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="inspections", db_index=False)
-    reading = models.ForeignKey("fleet.OdometerReading", models.PROTECT, related_name="+")
+    # Not to be deleted by itself, and no obstacle when the whole vehicle goes.
+    reading = models.ForeignKey("fleet.OdometerReading", models.RESTRICT, related_name="+")
     inspected_on = models.DateField()
     sheet = models.CharField(max_length=60)
     inspector = models.CharField(max_length=120, blank=True)
@@ -70,7 +71,7 @@ class Finding(TenantModel):
     grade = models.PositiveSmallIntegerField(choices=GRADE_CHOICES)
     opened_on = models.DateField()
     seen_on = models.DateField()
-    seen_in = models.ForeignKey(Inspection, models.PROTECT, related_name="+", db_index=False)
+    seen_in = models.ForeignKey(Inspection, models.RESTRICT, related_name="+", db_index=False)
     closed_on = models.DateField(null=True)
     closed_because = models.CharField(max_length=200, blank=True)
     dismissed = models.BooleanField(default=False)

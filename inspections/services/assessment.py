@@ -141,10 +141,11 @@ def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]
 
 
 def _digest(batch: Batch, vehicle: Vehicle) -> str:
-    """What the verdict rests on: the catalogue, the fleet's prices and rules, everything written, the day."""
+    """What the verdict rests on: catalogue, lives learned, the fleet's prices and rules, everything written, the day."""
     fleet = batch.fleet
     inputs = [
         batch.catalogue.digest,
+        hashlib.sha256(batch.book.life_km.tobytes() + batch.book.life_cv.tobytes()).hexdigest(),
         str(vehicle.pk),
         vehicle.standing.revision,
         batch.on,

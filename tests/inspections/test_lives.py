@@ -148,7 +148,9 @@ class TestWhatARecordTells:
                     inspected_on=road.day(km),
                     shown_km=Decimal(km),
                 )
-        worn, now = of_part(cast.fleet, boot)
+        rows = of_part(cast.fleet, boot)
+        (worn,) = (row for row in rows if row["ending"] == Ending.WORN_OUT)
+        (now,) = (row for row in rows if not np.isnan(row["fitted"]))
         # Major and dangerous take 35 and 15 % of the way from the first sign to failure.
         left = 0.5 * book.pf_km[slot]
         assert (worn["good"], worn["ended"]) == pytest.approx((30_000 + left, 60_000 + left), abs=100)

@@ -57,12 +57,11 @@ def told(setting: Setting, policy: Policy) -> Ledger:
     """What a policy comes to in a setting, fleet by fleet."""
     true = trade()
     fleets = [draw_fleet(true, setting.cars, seed) for seed in setting.seeds]
+    believed = [misled(true, seed) if setting.book_off else true for seed in setting.seeds]
+    together = not setting.book_off and not policy.learns
+    groups = [(true, fleets)] if together else [(book, [each]) for book, each in zip(believed, fleets, strict=True)]
     eur = BUDGET_EUR[setting.budget]
-    if not setting.book_off:
-        return Story(true, true, fleets, policy, eur, debt=setting.debt).told()
-    each = zip(setting.seeds, fleets, strict=True)
-    beliefs = [(misled(true, seed), fleet) for seed, fleet in each]
-    return Ledger.joined([Story(true, book, [f], policy, eur, debt=setting.debt).told() for book, f in beliefs])
+    return Ledger.joined([Story(true, book, some, policy, eur, debt=setting.debt).told() for book, some in groups])
 
 
 def misled(true: Trade, seed: int) -> Trade:

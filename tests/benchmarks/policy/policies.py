@@ -7,6 +7,7 @@ import numpy as np
 
 from inspections.core.types import FloatArray, IntArray
 from tests.benchmarks.policy.decider import Decider, ResidualsOf, by_last_grade, by_life_filter, by_the_truth
+from tests.benchmarks.policy.memory import Memory
 from tests.benchmarks.policy.record import Record
 from tests.benchmarks.policy.trade import Trade
 from tests.benchmarks.policy.truth import Cars
@@ -37,6 +38,8 @@ class Policy:
     chooser: Callable[[Trade, Record, Cars], Chooser]
     knows_all: bool = False
     """A clairvoyant pays for no looks."""
+    learns: bool = False
+    """Each fleet comes to believe other lives, so that it must be followed by itself."""
 
     def look_months(self, km_per_month: FloatArray) -> FloatArray:
         """Months between two looks at each car."""
@@ -87,6 +90,20 @@ def cost_of_waiting(judge: Callable[[Trade, Record], ResidualsOf]) -> Callable[[
     return chooser
 
 
+def cost_of_waiting_learning(trade: Trade, record: Record, _cars: Cars) -> Chooser:
+    """The same, the book's lives replaced once a year by those that the fleet's own history says."""
+    memory = Memory(trade, record)
+    deciders = [Decider(trade, record, by_life_filter(trade, record))]
+
+    def choose() -> Wishes:
+        if record.month and record.month % 12 == 0:
+            learned = memory.learned()
+            deciders[0] = Decider(learned, record, by_life_filter(learned, record))
+        return _from_the_top(deciders[0], record.last_grade)
+
+    return choose
+
+
 def clairvoyant(trade: Trade, record: Record, cars: Cars) -> Chooser:
     """The product's decider, told the true state and life of every part, hidden ones too."""
     decider = Decider(trade, record, by_the_truth(cars), without_finding=True)
@@ -104,6 +121,12 @@ def _from_the_top(decider: Decider, grade: IntArray) -> Wishes:
 YARDSTICK = Policy("worst first, at least major; looked at once a year", ANNUAL, worst_first(MAJOR))
 PRODUCT_ANNUAL = Policy("cost of waiting, life filter; once a year", ANNUAL, cost_of_waiting(by_life_filter))
 PRODUCT = Policy("cost of waiting, life filter; every 10,000 km", EVERY_KM, cost_of_waiting(by_life_filter))
+LEARNING_ANNUAL = Policy(
+    "cost of waiting, life filter, own lives; once a year", ANNUAL, cost_of_waiting_learning, learns=True
+)
+LEARNING = Policy(
+    "cost of waiting, life filter, own lives; every 10,000 km", EVERY_KM, cost_of_waiting_learning, learns=True
+)
 TABLE_ANNUAL = Policy("cost of waiting, grade table; once a year", ANNUAL, cost_of_waiting(by_last_grade))
 TABLE = Policy("cost of waiting, grade table; every 10,000 km", EVERY_KM, cost_of_waiting(by_last_grade))
 WORST_FIRST_OFTEN = Policy("worst first, at least major; every 10,000 km", EVERY_KM, worst_first(MAJOR))

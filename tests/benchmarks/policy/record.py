@@ -1,5 +1,7 @@
 """What is on record of many fleets' cars, as the product would have it: fittings, looks, readings, the odometer."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from fleetcare.kernel.grades import Grade
@@ -29,6 +31,8 @@ class Record:
         self._clock, self._reading = np.zeros((cells, _ROOM)), np.full((cells, _ROOM), np.nan)
         self._grade = np.zeros((cells, _ROOM), dtype=np.int64)
         self._looks = np.zeros(cells, dtype=np.int64)
+        self.listeners: list[Callable[[IntArray, FloatArray, bool], None]] = []
+        """Told of parts before they come off: rows, clock, whether they failed."""
 
     def at(self, month: int, km: FloatArray, years: FloatArray) -> None:
         """Turns the calendar: each car's distance and age, shapes (V,)."""
@@ -52,9 +56,12 @@ class Record:
         self.since_month[rows] = np.where(grade == self.last_grade[rows], self.since_month[rows], self.month)
         self.last_grade[rows] = grade
 
-    def fitted_new(self, rows: IntArray, before_now_km: FloatArray | float = 0.0) -> None:
+    def fitted_new(self, rows: IntArray, before_now_km: FloatArray | float = 0.0, *, failed: bool = False) -> None:
         """Writes down new parts, fitted so many clock km ago; what was seen of the old ones no longer counts."""
-        self.fitted[rows] = self.now[rows] - before_now_km
+        fitted = self.now[rows] - before_now_km
+        for listener in self.listeners:
+            listener(rows, fitted, failed)
+        self.fitted[rows] = fitted
         self._looks[rows] = 0
         self._reading[rows] = np.nan
         self.last_grade[rows] = Grade.SOUND

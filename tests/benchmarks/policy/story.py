@@ -165,7 +165,7 @@ class Story:
         """What failed was renewed on the spot; the access it took stays open for this month's jobs."""
         slot, car = self.cars.slot[failed], self.cars.car[failed]
         bill, fleet = self.trade.failure_eur[slot], self.fleet[car]
-        self.record.fitted_new(failed, (1.0 - at) * self.record.per_month[failed])
+        self.record.fitted_new(failed, (1.0 - at) * self.record.per_month[failed], failed=True)
         self.purses.pay(fleet, SURPRISE_SHARE * bill)
         np.add.at(self.ledger.unplanned, fleet, bill)
         np.add.at(self.ledger.failures, fleet, 1.0)

@@ -1,7 +1,5 @@
 """The benchmark's adapter stands for the product: told the same, both say the same."""
 
-from typing import Any
-
 import pytest
 
 from tests.benchmarks.policy.same_choices import CARS, MONTHS, TwoTellings
@@ -9,8 +7,9 @@ from tests.factories import FleetFactory
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(300)
 @pytest.mark.django_db
-def test_the_adapter_and_the_use_cases_rank_the_same_jobs_in_the_same_order_for_two_years(settings: Any) -> None:
+def test_the_adapter_and_the_use_cases_rank_the_same_jobs_in_the_same_order_for_two_years() -> None:
     household = TwoTellings(FleetFactory(labour_per_hour_minor=5_000), seed=5)
     months = household.told()
     assert len(months) == CARS * MONTHS
