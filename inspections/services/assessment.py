@@ -141,7 +141,7 @@ def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]
 
 
 def _digest(batch: Batch, vehicle: Vehicle) -> str:
-    """What the verdict rests on: catalogue, lives learned, the fleet's prices and rules, everything written, the day."""
+    """What the verdict rests on: catalogue, learned lives, prices and rules, everything written, the day."""
     fleet = batch.fleet
     inputs = [
         batch.catalogue.digest,

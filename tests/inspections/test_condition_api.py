@@ -207,7 +207,8 @@ def test_assessing_takes_the_same_number_of_queries_for_two_vehicles_and_twenty(
         assert assess_vehicles(cast.fleet.pk, [vehicle.pk for vehicle in vehicles]) == count
 
 
-# The fleet, its learned lives; vehicles, readings, fittings, dismissed findings, looks; then savepoints, four stores, open findings.
+# The fleet and its learned lives; vehicles, readings, fittings, dismissed findings, looks; then savepoints, four
+# stores, open findings.
 ASSESS_QUERIES = 15
 
 

@@ -14,6 +14,7 @@ from fleetcare.fleet.models import OdometerReading
 from fleetcare.fleet.services.odometer import record_odometer
 from fleetcare.kernel.errors import InvalidInput
 from tests.conftest import Cast, make_cast
+from tests.inspections.given import inspect
 
 
 def url(cast: Cast) -> str:
@@ -56,6 +57,19 @@ def test_a_replaced_odometer_carries_the_distance_on(api: Any, cast: Cast) -> No
     api.post(url(cast), {"read_on": "2020-03-01", "odometer_km": 12, "replacement": True})
     later = api.post(url(cast), {"read_on": "2020-09-01", "odometer_km": 5_012}).json()
     assert (later["odometer_km"], later["total_km"]) == (5_012, 255_000)
+
+
+def test_a_replacement_is_never_lost_behind_a_reading_of_the_same_day(api: Any, cast: Cast) -> None:
+    api.post(url(cast), {"read_on": "2020-01-01", "odometer_km": 250_000})
+    same_day = {"read_on": "2020-01-01", "odometer_km": 12, "replacement": True}
+    assert fault(api.post(url(cast), same_day))[:2] == ("/odometer_km", "same-day")
+    assert api.post(url(cast), {**same_day, "read_on": "2020-01-02"}).status_code == 201
+
+
+def test_a_vehicle_goes_with_all_that_rests_on_it(cast: Cast) -> None:
+    inspect(cast.access, cast.vehicle, grade="major")
+    cast.vehicle.delete()
+    assert not OdometerReading.objects.within(cast.fleet).exists()
 
 
 @pytest.mark.parametrize(
