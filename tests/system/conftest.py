@@ -136,6 +136,10 @@ def postgres_url() -> Iterator[str]:
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def installation(request: pytest.FixtureRequest, tmp_path: Path) -> Installation:
-    """An installation on SQLite and on PostgreSQL."""
-    more = {"DATABASE_URL": request.getfixturevalue("postgres_url")} if request.param == "postgresql" else {}
+    """An installation on SQLite with the queue in files, and one on PostgreSQL with Redis where there is one."""
+    more = {}
+    if request.param == "postgresql":
+        more["DATABASE_URL"] = request.getfixturevalue("postgres_url")
+        if "TEST_REDIS_URL" in os.environ:
+            more["BROKER_URL"] = os.environ["TEST_REDIS_URL"]
     return Installation(_environment(tmp_path, **more), tmp_path)
