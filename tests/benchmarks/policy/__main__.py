@@ -15,14 +15,15 @@ from tests.benchmarks.policy.figures import CLUBS, HOUSEHOLDS, TUNING, WORKSHOPS
 CLUB = Setting("club of 40, medium", CLUBS, 40)
 HOUSEHOLD = Setting("household of 3, medium", HOUSEHOLDS, 3)
 TARGETED = (by.PRODUCT_ANNUAL, by.PRODUCT)
+LEARNING = (by.LEARNING_ANNUAL, by.LEARNING)
 SHORT = ((CLUB, TARGETED), (HOUSEHOLD, TARGETED))
 FULL = (
-    (CLUB, by.POLICIES),
+    (CLUB, (*by.POLICIES, *LEARNING)),
     (Setting("club of 40, tight", CLUBS, 40, "tight"), TARGETED),
     (Setting("club of 40, loose", CLUBS, 40, "loose"), TARGETED),
-    (Setting("club of 40, medium, book off by two", CLUBS, 40, book_off=True), (*TARGETED, by.TABLE)),
+    (Setting("club of 40, medium, book off by two", CLUBS, 40, book_off=True), (*TARGETED, *LEARNING, by.TABLE)),
     (Setting("club of 40, medium, surprises run into debt", CLUBS, 40, debt=True), TARGETED),
-    (HOUSEHOLD, by.POLICIES),
+    (HOUSEHOLD, (*by.POLICIES, *LEARNING)),
     (Setting("household of 3, tight", HOUSEHOLDS, 3, "tight"), TARGETED),
     (Setting("household of 3, loose", HOUSEHOLDS, 3, "loose"), TARGETED),
     (Setting("workshop of 300, medium", WORKSHOPS, 300), TARGETED),
