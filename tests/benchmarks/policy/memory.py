@@ -62,7 +62,10 @@ class Memory:
         return replace(trade, book=replace(trade.book, life_km=trade.book.life_km * factor, life_cv=cv, pf_km=pf_km))
 
     def _lives(self, row: int, end: float, ending: Ending) -> Iterator[_Life]:
-        """The record of a part; one seen bad and later sound must have been renewed unnoticed in between."""
+        """The record of a part; one seen bad and later sound must have been renewed unnoticed in between.
+
+        A part that came off the moment it was first met was not watched over any distance, and tells nothing.
+        """
         slot, fitted = int(self.record.slot[row]), float(self.record.fitted[row])
         first = float(np.fmax(self.began[row], fitted))
         looks = self.record.looks(np.array([row]))
@@ -77,6 +80,8 @@ class Memory:
                 yield _Life(slot, fitted, first, before, bad, Ending.UNKNOWN, before > first, bad_by_look=True)
                 fitted, first, bad = np.nan, at, None
         last = max(good, default=first)
+        if end <= first:
+            return
         if ending == Ending.IN_SERVICE:
             last = end if self.trade.book.pf_km[slot] <= 0.0 else last
             if last <= first:
