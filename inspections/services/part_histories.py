@@ -267,13 +267,15 @@ def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record])
     ended = np.where(ending == Ending.IN_SERVICE, np.maximum(ended, good), ended)
     # Worn out by a look that still found it good: there is no stretch of the road on which it can have ended but here.
     ending = np.where((ending == Ending.WORN_OUT) & (good >= ended), Ending.FAILED, ending)
+    # A part that came off the moment it was first met was not watched over any distance, and tells nothing.
+    told = ended > first
     return Histories(
-        kind=np.array([kind_of[catalogue.slots[row].part_key] for row in slot], dtype=np.int64),
-        fitted_clock_km=fitted,
-        first_seen_clock_km=first,
-        last_good_clock_km=np.minimum(good, ended),
-        ended_clock_km=ended,
-        ending=ending,
+        kind=np.array([kind_of[catalogue.slots[row].part_key] for row in slot[told]], dtype=np.int64),
+        fitted_clock_km=fitted[told],
+        first_seen_clock_km=first[told],
+        last_good_clock_km=np.minimum(good, ended)[told],
+        ended_clock_km=ended[told],
+        ending=ending[told],
     )
 
 

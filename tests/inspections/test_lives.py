@@ -1,6 +1,6 @@
 """Lives learned from a fleet's own records: what counts as what, once a day, and believed in that fleet only."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -342,5 +342,16 @@ class TestAnyHistory(TestCase):
         assert (found.first_seen_clock_km <= found.last_good_clock_km).all()
         assert (found.last_good_clock_km <= found.ended_clock_km).all()
         kind = list(default_catalogue().parts).index(PART)
-        removed = sum(what == "fit" for _, what, _ in events)
+        # What came off on the very first day was watched over no distance.
+        joined = min((day for day, _, _ in events), default=0)
+        removed = sum(what == "fit" and day > joined for day, what, _ in events)
         assert (found.kind[found.ending != Ending.IN_SERVICE] == kind).sum() >= removed
+
+
+def test_a_part_worn_out_on_the_day_its_vehicle_joined_tells_nothing_and_breaks_nothing(cast: Cast) -> None:
+    fit_part(
+        cast.access, cast.vehicle, part_key="front-brake-pads", position="front-left", fitted_on=date(2024, 5, 1),
+        shown_km=Decimal(216_000), removal=Removal.WORN_OUT,
+    )  # fmt: skip
+    learn_lives(cast.fleet.pk)
+    assert not LearnedLife.objects.within(cast.fleet).filter(worn_out__gt=0).exists()
