@@ -1,6 +1,8 @@
 from collections.abc import Mapping
+from typing import Any
 
 from django.apps import AppConfig
+from django.db.models.signals import post_delete
 
 from fleetcare.kernel.errors import Fault
 
@@ -15,6 +17,13 @@ class InspectionsConfig(AppConfig):
         from inspections import tasks  # noqa: F401
 
         register(_trait_faults)
+        post_delete.connect(_forget_photo_files, sender="inspections.Photo")
+
+
+def _forget_photo_files(instance: Any, **_: Any) -> None:
+    from inspections.services.photos import forget_files
+
+    forget_files(instance)
 
 
 def _trait_faults(traits: Mapping[str, str]) -> list[Fault]:

@@ -4,7 +4,7 @@ from django.db import models
 
 from fleetcare.kernel.grades import Grade
 from fleetcare.support.tenancy import TenantModel
-from inspections.words import ChangeKind, InspectionState, Lesson, Removal
+from inspections.words import ChangeKind, FactorLesson, InspectionState, Lesson, PhotoOf, Removal
 
 GRADE_CHOICES = [(int(grade), grade.word) for grade in Grade]
 
@@ -49,6 +49,10 @@ class Result(TenantModel):
     observations = models.JSONField(default=list)
     note = models.TextField(blank=True)
     not_examined = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField(null=True)
+    """When it was said; of two words about one check the later one stands. Empty: with the inspection itself."""
+    same_as_last = models.BooleanField(default=False)
+    """Not looked at afresh in every detail, but found as it was last time."""
 
     class Meta:
         constraints = [
@@ -58,6 +62,64 @@ class Result(TenantModel):
                 | (models.Q(grade__isnull=True) & ~models.Q(not_examined="")),
                 name="result_graded_or_not_examined",
             ),
+        ]
+
+
+class ResultEntry(TenantModel):
+    """One word said about a check while an inspection was a draft, under the id that the device gave it.
+
+    A repeated id is the same word. What a later word overtook is kept here, so that nobody's work is lost.
+    """
+
+    inspection = models.ForeignKey(Inspection, models.CASCADE, related_name="entries", db_index=False)
+    check_key = models.CharField(max_length=100)
+    position = models.CharField(max_length=40, blank=True)
+    said = models.JSONField()
+    """Grade, value, observations, note, not_examined, same_as_last: as the result then was."""
+    recorded_at = models.DateTimeField()
+    received_at = models.DateTimeField(auto_now_add=True)
+    actor = models.CharField(max_length=45)
+    device = models.CharField(max_length=36, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["fleet", "inspection", "recorded_at"], name="entry_by_inspection")]
+
+
+class Photo(TenantModel):
+    """A picture of a vehicle, drawn anew from what was sent: upright, without metadata, with a small copy.
+
+    `fingerprint` is of the place and the sent bytes: the same picture sent again to the same place is the same row.
+    """
+
+    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="photos", db_index=False)
+    inspection = models.ForeignKey(Inspection, models.CASCADE, null=True, related_name="photos", db_index=False)
+    check_key = models.CharField(max_length=100, blank=True)
+    position = models.CharField(max_length=40, blank=True)
+    subject_kind = models.CharField(max_length=12, choices=PhotoOf, default=PhotoOf.RESULT)
+    subject_id = models.UUIDField(null=True)
+    """The job that it was taken before or after."""
+    note = models.CharField(max_length=500, blank=True)
+    taken_on = models.DateField(null=True)
+    """The day the camera wrote into the picture, if it wrote one."""
+    picture = models.CharField(max_length=120)
+    thumbnail = models.CharField(max_length=120)
+    """Names of kept files."""
+    width_px = models.PositiveIntegerField()
+    height_px = models.PositiveIntegerField()
+    size_bytes = models.PositiveIntegerField()
+    sha256 = models.CharField(max_length=64)
+    """Of the picture as it is kept: what its ETag and an export are checked by."""
+    fingerprint = models.CharField(max_length=64)
+    entered_by = models.CharField(max_length=45)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["fleet", "vehicle", "fingerprint"], name="photo_once")]
+        indexes = [
+            models.Index(fields=["fleet", "vehicle", "created_at", "id"], name="photo_by_vehicle"),
+            models.Index(fields=["fleet", "inspection", "check_key", "position"], name="photo_by_inspection"),
+            models.Index(fields=["picture"], name="photo_by_picture"),
+            models.Index(fields=["thumbnail"], name="photo_by_thumbnail"),
         ]
 
 
@@ -76,6 +138,8 @@ class Finding(TenantModel):
     closed_because = models.CharField(max_length=200, blank=True)
     dismissed = models.BooleanField(default=False)
     """It was none after all: what was seen then counts as not seen."""
+    remedied_total_km = models.DecimalField(max_digits=10, decimal_places=3, null=True)
+    """Where a job put it right without renewing the part: from then on the part counts as seen sound, at its age."""
     deferred_until = models.DateField(null=True)
     deferred_because = models.CharField(max_length=200, blank=True)
     version = models.PositiveIntegerField(default=1)
@@ -178,6 +242,30 @@ class LearnedLife(TenantModel):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["fleet", "part_key"], name="learned_life_once")]
+
+
+class LearnedFactor(TenantModel):
+    """How much longer or shorter parts last on this fleet's vehicles of one model than its lives say."""
+
+    make_key = models.CharField(max_length=180)
+    model_key = models.CharField(max_length=180)
+    """Make and model as they are compared: case and spaces do not count."""
+    make = models.CharField(max_length=60)
+    model = models.CharField(max_length=60)
+    fitted_at = models.DateTimeField()
+    factor = models.FloatField()
+    low = models.FloatField()
+    high = models.FloatField()
+    lesson = models.CharField(max_length=20, choices=FactorLesson)
+    vehicles = models.PositiveIntegerField()
+    records = models.PositiveIntegerField()
+    ended = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["fleet", "make_key", "model_key"], name="learned_factor_once"),
+            models.CheckConstraint(condition=models.Q(factor__gt=0.0), name="learned_factor_positive"),
+        ]
 
 
 class LearningRound(models.Model):

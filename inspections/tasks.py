@@ -5,6 +5,12 @@ from uuid import UUID
 from celery import shared_task
 
 from inspections.services.lives import learn_lives
+from inspections.services.photos import sweep_photo_files
+
+
+@shared_task(name="inspections.sweep_photo_files")
+def sweep_files() -> None:
+    sweep_photo_files()
 
 
 @shared_task(name="inspections.learn_lives")

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.api import catalogue, fuel, judgement, lives, suspects, vehicle
+from inspections.api import catalogue, fuel, judgement, lives, photos, suspects, vehicle
 
 _VEHICLE = "fleets/<uuid:fleet_id>/vehicles/<uuid:vehicle_id>/"
 _INSPECTION = f"{_VEHICLE}inspections/<uuid:inspection_id>/"
@@ -21,7 +21,13 @@ urlpatterns = [
     path(f"{_VEHICLE}inspections/", vehicle.Inspections.as_view()),
     path(_INSPECTION, vehicle.OneInspection.as_view()),
     path(f"{_INSPECTION}results/", vehicle.InspectionResults.as_view()),
+    path(f"{_INSPECTION}entries/", vehicle.InspectionEntries.as_view()),
     path(f"{_INSPECTION}complete/", vehicle.CompleteInspection.as_view()),
+    path(f"{_INSPECTION}photos/", photos.InspectionPhotos.as_view()),
+    path(f"{_VEHICLE}photos/", photos.VehiclePhotos.as_view()),
+    path(f"{_VEHICLE}photos/<uuid:photo_id>/", photos.OnePhoto.as_view()),
+    path(f"{_VEHICLE}photos/<uuid:photo_id>/image/", photos.PhotoImage.as_view()),
+    path(f"{_VEHICLE}photos/<uuid:photo_id>/thumbnail/", photos.PhotoThumbnail.as_view()),
     path(f"{_VEHICLE}findings/", vehicle.Findings.as_view()),
     path(f"{_VEHICLE}findings/<uuid:finding_id>/", vehicle.OneFinding.as_view()),
     path(f"{_VEHICLE}condition/", judgement.Condition.as_view()),

@@ -8,6 +8,15 @@ class InspectionState(TextChoices):
     COMPLETED = "completed"
 
 
+class PhotoOf(TextChoices):
+    """What a photo shows."""
+
+    RESULT = "result", "what a check found"
+    JOB_BEFORE = "job-before", "before a job"
+    JOB_AFTER = "job-after", "after a job"
+    VEHICLE = "vehicle", "the vehicle as a whole"
+
+
 class ChangeKind(TextChoices):
     OPENED = "opened"
     WORSENED = "worsened"
@@ -33,3 +42,13 @@ class Lesson(TextChoices):
     LEARNED = "learned", "learned from this fleet"
     TOO_FEW_FAILURES = "too-few-failures", "too few failures to learn from"
     IMPLAUSIBLE = "implausible", "so far from the catalogue that renewals are probably missing from the record"
+
+
+class FactorLesson(TextChoices):
+    """What a fleet's history says of one model among its vehicles."""
+
+    LEARNED = "learned", "learned from this fleet"
+    TOO_FEW_FAILURES = "too-few-failures", "too few failures to learn from"
+    NO_DIFFERENCE = "no-difference", "no clear difference from the fleet's other vehicles"
+    NOTHING_TO_COMPARE = "nothing-to-compare", "all vehicles with a history are of this model: see the lives themselves"
+    IMPLAUSIBLE = "implausible", "so far from the other vehicles that renewals are probably missing from the record"

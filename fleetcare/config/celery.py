@@ -10,4 +10,4 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleetcare.config.settings")
 
 app = Celery("fleetcare")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-app.autodiscover_tasks(["inspections", "scheduling"])
+app.autodiscover_tasks(["inspections", "scheduling", "fleetcare.portal"])

@@ -108,6 +108,19 @@ STORAGES = {
 WHITENOISE_USE_FINDERS = not (STATIC_ROOT / "staticfiles.json").exists()
 MEDIA_ROOT = DATA_DIR / "media"
 
+# Where mail goes; without a mail server each mail is written into a file, to be looked at.
+globals().update(env.email_url("EMAIL_URL", default=f"filemail://{DATA_DIR / 'mail'}"))
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="fleetcare <fleetcare@localhost>")
+# How readers of mails and calendars reach this site.
+SITE_URL = env.str("SITE_URL", default="http://localhost:8000").rstrip("/")
+# Webhooks may call http and addresses of this machine and its network; for tests and closed networks only.
+WEBHOOKS_ALLOW_LOCAL = env.bool("WEBHOOKS_ALLOW_LOCAL", default=False)
+# How long a worker may hold what it sends; what a dead worker held is free after it.
+DELIVERY_LEASE_SECONDS = env.float("DELIVERY_LEASE_SECONDS", default=120.0)
+# A mail or webhook that could have been sent so many seconds ago makes /readyz warn.
+DELIVERIES_LATE_SECONDS = env.int("DELIVERIES_LATE_SECONDS", default=900)
+
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
@@ -138,6 +151,13 @@ CONTENT_SECURITY_POLICY = {
 }
 
 BODY_LIMIT_BYTES = env.int("BODY_LIMIT_BYTES", default=2 * 1024 * 1024)
+_A_VEHICLE = r"^/(api/v1/)?fleets/[^/]+/vehicles/[^/]+/"
+# Where files are sent: a pattern of the path, and the most bytes taken there.
+LARGER_BODIES: list[tuple[str, int]] = [
+    (_A_VEHICLE + r"(inspections/[^/]+/)?photos/$", 12 * 1024 * 1024),
+    (r"^/(api/v1/)?fleets/[^/]+/imports/$", 21 * 1024 * 1024),
+    (r"^/(api/v1/)?fleets/[^/]+/restores/$", 513 * 1024 * 1024),
+]
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
@@ -170,7 +190,18 @@ SPECTACULAR_SETTINGS = {
         "InspectionState": "inspections.words.InspectionState",
         "FindingState": "inspections.api.answers.FINDING_STATES",
         "FleetKind": "fleetcare.fleet.words.FleetKind",
+        "ExchangeState": "fleetcare.portal.words.ExchangeState",
+        "LinkState": "fleetcare.portal.api.report.LINK_STATES",
+        "VolumeUnit": "fleetcare.fleet.api.inputs.VOLUME_UNITS",
+        "PhotoOf": "inspections.words.PhotoOf",
+        "PhotoOfWhole": "inspections.api.photos.OF_WHOLE",
         "SignKind": "inspections.api.conclusions.SIGN_KINDS",
+        "FactorLesson": "inspections.words.FactorLesson",
+        "JobState": "scheduling.api.job_answers.JOB_STATES",
+        "JobOrigin": "scheduling.words.JobOrigin",
+        "JobOriginByHand": "scheduling.api.job_inputs.ORIGINS_BY_HAND",
+        "KnowHowKind": "scheduling.words.NoteKind",
+        "EstimateState": "scheduling.api.estimate_answers.ESTIMATE_STATES",
     },
     "SORT_OPERATION_PARAMETERS": False,
 }
@@ -209,7 +240,14 @@ CELERY_TASK_PUBLISH_RETRY = False
 CELERY_TIMEZONE = "UTC"
 CELERY_ENABLE_UTC = True
 CELERY_BEAT_SCHEDULE = {
-    "tick": {"task": "scheduling.tick", "schedule": env.float("TICK_SECONDS", default=60.0)},
+    # A tick that waited for longer than the next ones take is worth nothing any more.
+    "tick": {
+        "task": "scheduling.tick",
+        "schedule": (TICK := env.float("TICK_SECONDS", default=60.0)),
+        "options": {"expires": 10 * TICK},
+    },
+    "photo-files": {"task": "inspections.sweep_photo_files", "schedule": 24 * 3600.0},
+    "exchange": {"task": "portal.sweep_exchange", "schedule": 60.0},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
@@ -217,7 +255,8 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"secrets": {"()": "fleetcare.support.logs.MaskSecrets"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["secrets"]}},
     "root": {"handlers": ["stderr"], "level": (LOG_LEVEL := env.str("LOG_LEVEL", default="INFO"))},
     "loggers": {"django.request": {"level": LOG_LEVEL}},
 }

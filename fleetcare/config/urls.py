@@ -11,6 +11,7 @@ api: list[URLPattern | URLResolver] = [
     path("", include("fleetcare.fleet.urls")),
     path("", include("inspections.urls")),
     path("", include("scheduling.urls")),
+    path("", include("fleetcare.portal.api_urls")),
 ]
 
 urlpatterns = [

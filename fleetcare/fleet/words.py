@@ -27,6 +27,21 @@ class FleetKind(TextChoices):
     WORKSHOP = "workshop"
 
 
+class Doer(TextChoices):
+    """Who does a job."""
+
+    OWN = "own"
+    WORKSHOP = "workshop"
+
+
+class Raising(TextChoices):
+    """What there is to get a vehicle off the ground and keep it there."""
+
+    NONE = "none"
+    STANDS = "stands"
+    LIFT = "lift"
+
+
 class DistanceUnit(TextChoices):
     KM = "km"
     MILES = "mi"
@@ -46,3 +61,18 @@ class ReadingSource(TextChoices):
     FUEL = "fuel"
     JOB = "job"
     IMPORT = "import"
+
+
+class EventKind(TextChoices):
+    """What happens in a fleet and is told to who asked for it."""
+
+    INSPECTION_COMPLETED = "inspection.completed"
+    FINDING_OPENED = "finding.opened"
+    FINDING_WORSENED = "finding.worsened"
+    DO_NOT_DRIVE_RAISED = "do-not-drive.raised"
+    DO_NOT_DRIVE_LIFTED = "do-not-drive.lifted"
+    JOB_CLOSED = "job.closed"
+    JOB_REOPENED = "job.reopened"
+    ESTIMATE_ANSWERED = "estimate.answered"
+    ITEM_DUE = "item.due"
+    TEST = "test"

@@ -81,6 +81,14 @@ class Conflict(DomainError):
     title = "Clashes with what is stored"
 
 
+class NoRoom(DomainError):
+    """There is no room left to keep a file; nothing was stored. Remedy: free space where the files are kept."""
+
+    code = "no-room"
+    status = 507
+    title = "No room left"
+
+
 class StaleWrite(DomainError):
     """Somebody changed the thing since you read it. Remedy: read it again and repeat the change."""
 

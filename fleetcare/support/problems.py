@@ -1,11 +1,13 @@
 """Problem documents (RFC 9457): every error of the API in one form, with the place of every fault."""
 
 import logging
+import sys
 from collections.abc import Iterator
 from typing import Any
 
 import orjson
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from rest_framework import exceptions
 from rest_framework.response import Response
@@ -25,7 +27,9 @@ _TITLES = {
     415: "Cannot read that form",
     429: "Too many requests",
     500: "Something broke on our side",
+    503: "Not available right now",
 }
+_UNAVAILABLE = (OperationalError, InterfaceError)
 log = logging.getLogger(__name__)
 
 
@@ -113,6 +117,16 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
     return problem_response(request, 404, missing.code, missing.title, missing.detail)
 
 
+def is_unavailable() -> bool:
+    """Whether the error being handled is a database that cannot be reached or is too busy: no fault of ours."""
+    return isinstance(sys.exc_info()[1], _UNAVAILABLE)
+
+
 def server_error(request: HttpRequest) -> HttpResponse:
-    """The last resort under /api/: no stack, only the id to look for."""
+    """The last resort under /api/: no stack, only the id to look for; 503 while the database is away."""
+    if is_unavailable():
+        detail = "Nothing was stored by this request; repeat it in a moment."
+        answer = problem_response(request, 503, "unavailable", _TITLES[503], detail)
+        answer["Retry-After"] = "5"
+        return answer
     return problem_response(request, 500, "server-error", _TITLES[500], "The fault is logged under the request id.")

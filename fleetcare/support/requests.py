@@ -28,6 +28,15 @@ class RequestIdMiddleware:
         return response
 
 
+def _body_limit(path: str) -> int:
+    """The most bytes taken at an address."""
+    for pattern, limit in settings.LARGER_BODIES:
+        if re.match(pattern, path):
+            return limit
+    usual: int = settings.BODY_LIMIT_BYTES
+    return usual
+
+
 class BodyLimitMiddleware:
     """Refuses a body over the limit before reading a byte of it."""
 
@@ -36,7 +45,7 @@ class BodyLimitMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         length = request.headers.get("Content-Length") or "0"
-        limit: int = settings.BODY_LIMIT_BYTES
+        limit = _body_limit(request.path)
         if not length.isdecimal() or int(length) > limit:
             return problem_response(
                 request, 413, "too-large", "The body is too large", f"At most {limit} bytes are taken at once."

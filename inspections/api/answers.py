@@ -7,6 +7,7 @@ from fleetcare.kernel.grades import GRADE_WORDS
 from inspections.words import InspectionState
 
 FINDING_STATES = ["open", "closed"]
+ENTRY_STATES = ["stored", "overtaken", "refused"]
 
 
 class MeasuredOut(Answer):
@@ -23,6 +24,7 @@ class ResultOut(Answer):
     observations = serializers.ListField(child=serializers.CharField(), required=False)
     note = serializers.CharField(allow_blank=True)
     not_examined = serializers.CharField(required=False)
+    same_as_last = serializers.BooleanField()
 
 
 class InspectionSummaryOut(Answer):
@@ -39,6 +41,16 @@ class InspectionSummaryOut(Answer):
 
 class InspectionOut(InspectionSummaryOut):
     results = ResultOut(many=True)
+
+
+class EntryOut(Answer):
+    id = serializers.UUIDField()
+    state = serializers.ChoiceField(ENTRY_STATES)
+    detail = serializers.CharField(allow_blank=True)
+
+
+class EntriesOut(Answer):
+    entries = EntryOut(many=True)
 
 
 class FindingOut(Answer):
@@ -248,6 +260,7 @@ class LifeOut(Answer):
     life_km = serializers.FloatField()
     life_cv = serializers.FloatField()
     first_sign_to_failure_km = serializers.FloatField()
+    model_factor = serializers.FloatField(help_text="Contained in both: lives of the vehicle's model over the fleet's.")
     km_weight = serializers.FloatField()
     km_per_year_of_age = serializers.FloatField()
     source = serializers.CharField()  # type: ignore[assignment]  # an answer named so

@@ -6,7 +6,7 @@ from fleetcare.fleet.api.answers import Answer
 from fleetcare.kernel.grades import GRADE_WORDS
 from inspections.api.answers import DangerOut, IntervalOut
 from inspections.core.trouble_codes import SYSTEMS, Origin
-from inspections.words import Lesson
+from inspections.words import FactorLesson, Lesson
 
 SIGN_KINDS = ["complaint", "code", "finding", "fuel"]
 CODE_ORIGINS = [origin.value for origin in Origin]
@@ -80,8 +80,27 @@ class FleetLifeOut(Answer):
     life_km = serializers.FloatField(help_text="The life that is believed in this fleet.")
 
 
+class ModelRestsOnOut(Answer):
+    vehicles = serializers.IntegerField(help_text="Vehicles of the model with any history.")
+    records = serializers.IntegerField(help_text="Fitted parts on them.")
+    ended = serializers.IntegerField(help_text="Of these: came to the end of their life, failed or worn out.")
+
+
+class ModelLivesOut(Answer):
+    make = serializers.CharField()
+    model = serializers.CharField()
+    factor = serializers.FloatField(help_text="Lives on this fleet's vehicles of the model over the fleet's.")
+    interval = IntervalOut()
+    lesson = serializers.ChoiceField(FactorLesson.choices)
+    why = serializers.CharField(help_text="The lesson as a sentence.")
+    used = serializers.BooleanField(help_text="The model's vehicles are judged by it.")
+    factor_used = serializers.FloatField(help_text="The factor that they are judged by: 1 where it is not used.")
+    rests_on = ModelRestsOnOut()
+
+
 class LivesOut(Answer):
     items = FleetLifeOut(many=True)
+    models = ModelLivesOut(many=True, help_text="Models that at least two vehicles of the fleet share.")
     fitted_at = serializers.DateTimeField(allow_null=True)
 
 

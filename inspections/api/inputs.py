@@ -11,6 +11,7 @@ from fleetcare.support.strict import StrictSerializer
 from inspections.words import InspectionState, Removal
 
 MOST_RESULTS = 1000
+MOST_ENTRIES = 200
 
 
 class FigureField(serializers.FloatField):
@@ -57,8 +58,36 @@ class InspectionNew(InspectionIn):
     id = serializers.UUIDField(required=False)
 
 
+class EntryIn(ResultIn):
+    """A result said on the way: the device's own id for it, so that it can be sent again, and how old it is."""
+
+    id = serializers.UUIDField(required=False)
+    age_seconds = FigureField(
+        required=False, min_value=0, max_value=1e8, help_text="Since it was said, by the device's own clock."
+    )
+    same_as_last = serializers.BooleanField(
+        required=False, help_text="In the place of a result: found as last time. Not for what was measured."
+    )
+
+
 class ResultsIn(StrictSerializer):
-    results = serializers.ListField(child=ResultIn(), max_length=MOST_RESULTS)
+    results = serializers.ListField(child=EntryIn(), max_length=MOST_RESULTS)
+
+
+class QueuedEntryIn(EntryIn):
+    id = serializers.UUIDField()
+
+
+class EntriesIn(StrictSerializer):
+    """What a phone gathered, in the order of saying; `device` tells phones of one person apart."""
+
+    device = serializers.UUIDField(required=False)
+    entries = serializers.ListField(child=QueuedEntryIn(), max_length=MOST_ENTRIES, min_length=1)
+
+    def validate_entries(self, entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        if len({entry["id"] for entry in entries}) < len(entries):
+            raise ValidationError([ErrorDetail("Each id once.", "twice")])
+        return entries
 
 
 class FindingChangeIn(StrictSerializer):

@@ -23,7 +23,12 @@ def title_of(part: str, check: str) -> str:
 
 
 def result_json(result: Result, catalogue: Catalogue) -> Json:
-    body: Json = {"id": result.pk, "check": result.check_key, "position": result.position or None}
+    body: Json = {
+        "id": result.pk,
+        "check": result.check_key,
+        "position": result.position or None,
+        "same_as_last": result.same_as_last,
+    }
     if result.grade is None:
         return {**body, "not_examined": result.not_examined, "note": result.note}
     body["grade"] = Grade(result.grade).word

@@ -19,6 +19,7 @@ from inspections.catalogue.walk import walk
 from inspections.services.findings import defer_finding, dismiss_finding
 from inspections.services.parts import fit_part
 from inspections.services.recording import complete_inspection, record_inspection, save_results
+from inspections.services.walking import save_entries
 from inspections.words import Removal
 
 if TYPE_CHECKING:
@@ -93,6 +94,21 @@ class InspectionResults(InspectionView):
         inspection = selectors.inspections(self.vehicle).one(pk=inspection_id)
         save_results(self.access, inspection, self.parsed(inputs.ResultsIn)["results"])
         return self.answer(inspection_id)
+
+
+class InspectionEntries(InspectionView):
+    """The queue of a phone: each entry is stored once, and one that is refused does not hold up the others."""
+
+    roles = {"POST": INSPECTOR}
+
+    @extend_schema(operation_id="save_entries", request=inputs.EntriesIn, responses=answers.EntriesOut)
+    def post(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, inspection_id: uuid.UUID) -> Response:
+        inspection = selectors.inspections(self.vehicle).one(pk=inspection_id)
+        inspection.vehicle = self.vehicle
+        values = self.parsed(inputs.EntriesIn)
+        outcomes = save_entries(self.access, inspection, values["entries"], str(values.get("device", "")))
+        entries = [{"id": each.key, "state": each.state, "detail": each.detail} for each in outcomes]
+        return Response({"entries": entries})
 
 
 class CompleteInspection(InspectionView):

@@ -6,11 +6,10 @@ import numpy as np
 
 from inspections.catalogue.catalogue import Catalogue, PartJob, Slot
 from inspections.catalogue.positions import axle_of, corners_of
+from inspections.catalogue.prices import PriceBook
 from inspections.catalogue.schema import Damage, Part
-from inspections.core.types import CostBook, FloatArray, LifeBook
+from inspections.core.types import SHARED_WORK_SHARE, CostBook, FloatArray, LifeBook
 
-ACCESS_SHARE = 0.6
-"""Part of its access that a job pays for on average, the rest being shared with other jobs of the visit."""
 TOW_EUR = 150.0
 TROUBLE_EUR = 40.0
 """The lost hours of any failure on the road."""
@@ -39,21 +38,27 @@ def life_book(catalogue: Catalogue) -> LifeBook:
 def cost_book(
     catalogue: Catalogue, labour_minor_per_hour: int, price_factor: float, minor_per_euro: int = 100
 ) -> CostBook:
-    """Costs of every slot, shape (S,), in minor units of a fleet's currency.
+    """Costs of every slot at the catalogue's figures, shape (S,), in minor units of a fleet's currency.
 
     `labour_minor_per_hour` is what an hour of work costs the fleet (0 for those who do it themselves);
     `price_factor` scales the catalogue's euro prices to the fleet's; `minor_per_euro` turns euros into minor units.
+    """
+    return priced_book(catalogue, PriceBook.plain(labour_minor_per_hour, price_factor * minor_per_euro))
+
+
+def priced_book(catalogue: Catalogue, prices: PriceBook) -> CostBook:
+    """Costs of every slot at a fleet's prices, shape (S,), in minor units of its currency.
 
     Planned: the part's first renewing job, one position's worth (an axle's job is shared by the positions of the
-    axle, a vehicle's by all), parts at their typical price, its hours and `ACCESS_SHARE` of its access paid as
-    labour, and its follow-ups; at least `LEAST_JOB_EUR`. Failure: the planned job dearer by the part's factor, a tow
-    where it strands, the expected incident, the damage it does to other parts, and `TROUBLE_EUR`. Dangerous and
+    axle, a vehicle's by all), parts at their likely price, its hours paid to whoever does it, and `SHARED_WORK_SHARE`
+    of its access and follow-ups; at least `LEAST_JOB_EUR`. Failure: the planned job dearer by the part's factor, a
+    tow where it strands, the expected incident, the damage it does to other parts, and `TROUBLE_EUR`. Dangerous and
     major, for each km: the exposure of a safety part (in major `MAJOR_SHARE_OF_DANGER` of it) and the wear it causes
     in other parts.
     """
-    minor = price_factor * minor_per_euro
+    minor = prices.minor_per_euro
     parts = [catalogue.parts[slot.part_key] for slot in catalogue.slots]
-    jobs = _array(_planned_minor(catalogue, slot, labour_minor_per_hour, minor) for slot in catalogue.slots)
+    jobs = _array(_planned_minor(catalogue, slot, prices) for slot in catalogue.slots)
     planned = np.maximum(jobs, LEAST_JOB_EUR * minor)
     factor = _array(part.failure.cost_factor for part in parts)
     danger = _array(part.failure.danger_eur_per_1000_km for part in parts) / 1000.0
@@ -84,13 +89,15 @@ def positions_covered(entry: PartJob, position: str) -> tuple[str, ...]:
     return tuple(other for other in positions if axle_of(other) == axle_of(position))
 
 
-def _planned_minor(catalogue: Catalogue, slot: Slot, labour_minor_per_hour: int, minor: float) -> float:
+def _planned_minor(catalogue: Catalogue, slot: Slot, prices: PriceBook) -> float:
     entry = renewing_job(catalogue, slot.part_key)
+    figures = prices.of(catalogue, entry.key)
     follow_ups = [catalogue.follow_ups[key] for key in entry.job.follow_ups]
     access_hours = catalogue.access_hours(catalogue.access_units(entry.key, slot.position))
-    hours = entry.job.hours + ACCESS_SHARE * access_hours + sum(each.hours for each in follow_ups)
-    euros = entry.job.parts_eur.typical + sum(each.eur for each in follow_ups)
-    whole = hours * labour_minor_per_hour + euros * minor
+    shared_hours = access_hours + sum(each.hours for each in follow_ups)
+    hours = figures.hours.likely + SHARED_WORK_SHARE * shared_hours
+    outlay = SHARED_WORK_SHARE * sum(each.eur for each in follow_ups) * prices.minor_per_euro
+    whole = hours * figures.minor_per_hour + figures.parts_minor.likely + outlay
     return whole / len(positions_covered(entry, slot.position))
 
 

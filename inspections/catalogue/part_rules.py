@@ -143,6 +143,20 @@ def _jobs_complaints(part: Part) -> Iterator[Complaint]:
     for job in part.jobs:
         for field, message in _job_complaints(job):
             yield f"jobs[{job.key}].{field}", message
+        for message in _remedy_complaints(part, job):
+            yield f"jobs[{job.key}].puts_right", message
+
+
+def _remedy_complaints(part: Part, job: Job) -> Iterator[str]:
+    if job.renews and job.puts_right:
+        yield "a job that renews the part puts everything right and lists nothing"
+    for reference in job.puts_right:
+        check_key, dot, seen = reference.partition(".")
+        check = next((each for each in part.checks if each.key == check_key), None)
+        if check is None or (dot and seen not in {each.key for each in check.observations}):
+            yield f'"{reference}": the part has no such check or observation'
+        elif not dot and check.measurement is None:
+            yield f'"{reference}": the check takes no figure; name the observation'
 
 
 def _job_complaints(job: Job) -> Iterator[Complaint]:

@@ -142,6 +142,9 @@ class Job(_Entry, frozen=True, kw_only=True):
     An access that repeats a corner or an axle ("wheel-off") follows the job's own position; where the part has no
     such position, or more wheels must come off than its own, it is named with its place: "wheel-off.front" (both
     front wheels), "wheel-off.rear-left", "wheel-off.left".
+
+    `puts_right` says of a job that does not renew which defects it remedies: an observation ("surface.lip": check and
+    observation) or a figure past its limit ("runout": the check). It is offered for these and nothing else.
     """
 
     key: str
@@ -158,6 +161,7 @@ class Job(_Entry, frozen=True, kw_only=True):
     difficulty: Literal[1, 2, 3, 4, 5] = 2
     licensed: bool = False
     renews: bool = True
+    puts_right: tuple[str, ...] = ()
 
 
 class Part(_Entry, frozen=True, kw_only=True):

@@ -19,13 +19,17 @@ import numpy as np
 from inspections.core.types import FloatArray
 
 _SHORTEST_KM = 1e-6
+_NEVER_PER_KM = 1e-300
 
 
 def renewal_rate(failure_km: FloatArray, chance: FloatArray, clock_km: FloatArray) -> FloatArray:
     """Renewals for each clock km so far, shape (n,), of parts with lives `failure_km` (n, P) of weights `chance`."""
-    gone = np.vecdot((failure_km <= clock_km[:, None]).astype(np.float64), chance)
-    span = np.vecdot(np.minimum(failure_km, clock_km[:, None]), chance)
-    return np.asarray(gone / np.maximum(span, _SHORTEST_KM))
+    original = np.vecdot((failure_km > clock_km[:, None]).astype(np.float64), chance)
+    return _rate(original, np.vecdot(np.minimum(failure_km, clock_km[:, None]), chance))
+
+
+def _rate(original_fraction: FloatArray, mean_span_km: FloatArray) -> FloatArray:
+    return np.asarray(np.maximum(1.0 - original_fraction, 0.0) / np.maximum(mean_span_km, _SHORTEST_KM))
 
 
 def ages_at_start(
@@ -38,9 +42,13 @@ def ages_at_start(
     The weights of a part sum to 1; no age reaches the life's end.
     """
     clock = clock_km[:, None]
-    rate = renewal_rate(failure_km, chance, clock_km)[:, None]
-    renewed = rate * np.minimum(failure_km, clock)
-    weight = renewed + (failure_km > clock)
-    met_at = age_fraction * weight
-    age = np.where(met_at < renewed, met_at / np.where(rate > 0.0, rate, 1.0), clock)
-    return age, weight * chance
+    span, original = np.minimum(failure_km, clock), (failure_km > clock).astype(np.float64)
+    rate = _rate(np.vecdot(original, chance), np.vecdot(span, chance))[:, None]
+    weight = np.multiply(span, rate, out=span)
+    weight += original
+    # Past its share of renewals a life is met as an original part, as old as the vehicle.
+    age = age_fraction * weight
+    age *= 1.0 / np.maximum(rate, _NEVER_PER_KM)
+    np.minimum(age, clock, out=age)
+    weight *= chance
+    return age, weight

@@ -20,6 +20,7 @@ F_k = u / (u + v_k) with u = exp((x - centre) / smoothing) and v_k likewise of c
 nor the company they come in changes a digit.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,8 +36,10 @@ LOOKS_BETWEEN_NORMALISING = 32
 """Before a long record of odd looks could underflow."""
 LEAST_STANDING = 1e-9
 """Chance, under the book, of having lasted so long, below which a part is no longer believed to be the same one."""
-PARTS_AT_ONCE = 128
+PARTS_AT_ONCE = 64
 """Rows of lives worked on together, so that they stay in the processor's cache."""
+
+_RELATIVE_STEPS = seen_steps()[:, 1:] / seen_steps()[:, :1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +60,7 @@ class _Records:
     growth: FloatArray
     """exp((position - centre) / smoothing) of each look, position from the start."""
     step: FloatArray
-    """What the grade seen says, shape (N, 4), see `looking.seen_steps`."""
+    """What the grade seen says, shape (N, 3): steps 1 to 3 of `looking.seen_steps` over step 0."""
 
 
 def residuals_by_life_filter(
@@ -125,8 +128,8 @@ def _records(lives: PlausibleLives, row: IntArray, cells: Cells, looks: Looks) -
         found_after_km=_last_finding_km(len(row), looks) - start,
         first_look=bounds[:-1],
         looks=np.diff(bounds),
-        growth=lives.growth_of(row[looks.cell], (looks.clock_km - start[looks.cell])[:, None])[:, 0],
-        step=seen_steps()[looks.grade],
+        growth=lives.growth_of(row[looks.cell], looks.clock_km - start[looks.cell]),
+        step=_RELATIVE_STEPS[looks.grade],
     )
 
 
@@ -142,30 +145,43 @@ def _filtered(lives: PlausibleLives, records: _Records) -> tuple[Residuals, IntA
     """What is left of each part's life, and which parts have outlived all their lives (no answer for these)."""
     shape = (len(records.row), len(lives.weight))
     found = Residuals(*np.empty((5, *shape)))  # one block: the system hands out large ones in large pages
-    starts = range(0, shape[0], PARTS_AT_ONCE)
-    runs = [np.arange(first, min(first + PARTS_AT_ONCE, shape[0])) for first in starts]
-    outlived = [_filter_some(lives, records, run, found) for run in runs]
+    outlived = [_filter_alike(lives, records, run, found) for run in _runs(records)]
     return found, np.concatenate([np.zeros(0, dtype=np.int64), *outlived])
 
 
-def _filter_some(lives: PlausibleLives, records: _Records, part: IntArray, found: Residuals) -> IntArray:
-    """Fills the rows `part` of `found` and returns those that have outlived all their lives.
+def _runs(records: _Records) -> Iterator[IntArray]:
+    """The parts in runs that start alike, so that no step has to pick some of its rows out.
 
     Parts with most looks go first, so that later looks are at a leading run of rows.
     """
-    part = part[np.argsort(-records.looks[part], kind="stable")]
-    weight, position = _started(lives, records, part)
-    growth = _growth(lives, records, part, position) if records.looks[part].any() else []
-    position += records.driven_km[part, None]
-    left = [threshold[records.row[part]] - position for threshold in lives.threshold_km]
-    weight *= left[3] > 0.0
-    bought_today = records.unknown[part] & (records.looks[part] == 0)
+    kind = np.where(np.isnan(records.found_after_km), records.unknown, 2)
+    order = np.lexsort((records.row, -records.looks, kind))
+    edges = np.flatnonzero(np.diff(kind[order])) + 1
+    for alike in np.split(order, edges):
+        for first in range(0, len(alike), PARTS_AT_ONCE):
+            yield alike[first : first + PARTS_AT_ONCE]
+
+
+def _filter_alike(lives: PlausibleLives, records: _Records, part: IntArray, found: Residuals) -> IntArray:
+    """Fills the rows `part` of `found`, see `_runs`, and returns those that have outlived all their lives."""
+    row, looks = records.row[part], records.looks[part]
+    left = [threshold.take(row, axis=0) for threshold in lives.threshold_km]
+    weight, position = _started(lives, records, part, left)
+    seen = int(np.searchsorted(-looks, 0))
+    growth = _growth(lives, records, part[:seen], position[:seen], left) if seen else []
+    position = position + records.driven_km[part, None]
+    for each in left:
+        each -= position
+    weight = weight * (left[3] > 0.0)
+    bought_today = records.unknown[part] & (looks == 0)
     outlived = (weight.sum(axis=1) < LEAST_STANDING) & ~bought_today
     weight[outlived] = 1.0
-    if growth:
-        _see(weight, growth, records, part)
-    weight /= weight.sum(axis=1, keepdims=True)
-    _fill(found, part, Residuals(weight, *(np.maximum(each, 0.0, out=each) for each in left)))
+    if seen:
+        weight[:seen] *= _likelihood_of_looks(growth, records, part[:seen])
+    weight *= 1.0 / weight.sum(axis=1, keepdims=True)
+    found.weight[part] = weight
+    for target, each in zip(distances_km(found), left, strict=True):
+        target[part] = np.maximum(each, 0.0, out=each)
     return np.asarray(part[outlived])
 
 
@@ -190,63 +206,59 @@ def _as_bought(cells: Cells, looks: Looks, part: IntArray) -> tuple[Cells, Looks
     return unknown, Looks(kept, looks.clock_km[last], looks.grade[last])
 
 
-def _started(lives: PlausibleLives, records: _Records, part: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Weight and position of each life, both (n, P), when the record of each part starts."""
-    weight = np.repeat(lives.weight[None, :], len(part), axis=0)
-    position = np.zeros_like(weight)
+def _started(
+    lives: PlausibleLives, records: _Records, part: IntArray, threshold: list[FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    """Weight (n, P), or (1, P) for all alike, and position (n, P) or (n, 1) of each life at the record's start."""
     row, unknown, found_after = records.row[part], records.unknown[part], records.found_after_km[part]
     start = np.minimum(records.start_km[part], lives.oldest_km[row])
-    bought = np.flatnonzero(unknown & np.isnan(found_after))
-    if len(bought):
-        failure = lives.threshold_km[3, row[bought]]
-        position[bought], weight[bought] = ages_at_start(failure, lives.weight, lives.age_fraction, start[bought])
-    found = np.flatnonzero(~np.isnan(found_after))
-    if len(found):
-        position[found], weight[found] = positions_at_finding(
-            lives, row[found], unknown[found], start[found], found_after[found]
-        )
+    if not np.isnan(found_after[0]):
+        position, weight = positions_at_finding(lives, row, unknown, start, found_after)
+    elif unknown[0]:
+        position, weight = ages_at_start(threshold[3], lives.weight, lives.age_fraction, start)
+    else:
+        position, weight = np.zeros((len(part), 1)), lives.weight[None, :]
     return weight, position
 
 
-def _growth(lives: PlausibleLives, records: _Records, part: IntArray, position: FloatArray) -> list[FloatArray]:
-    """exp((threshold - centre) / smoothing) of three thresholds, (n, P) each, thresholds from the record's start."""
-    row, found = records.row[part], ~np.isnan(records.found_after_km[part])
-    growth = [each[row] for each in lives.growth]
-    bought = np.flatnonzero(records.unknown[part] & ~found)
-    if len(bought):
-        younger = np.exp(position[bought] / -lives.smoothing_km[row[bought], None])
-        for each in growth:
-            each[bought] *= younger
-    moved = np.flatnonzero(found)
-    if len(moved):
-        for each, threshold in zip(growth, lives.threshold_km[:3], strict=True):
-            each[moved] = lives.growth_of(row[moved], threshold[row[moved]] - position[moved])
+def _growth(
+    lives: PlausibleLives, records: _Records, part: IntArray, position: FloatArray, threshold: list[FloatArray]
+) -> FloatArray:
+    """exp((threshold - centre) / smoothing) of three thresholds, (n, 3, P), thresholds from the record's start.
+
+    `threshold` from fitting, at least n rows. Without a finding the start lies so near to fitting that one factor
+    moves all three; the lives moved to a finding may be too far from it for their exponential to be kept.
+    """
+    row = records.row[part]
+    if not np.isnan(records.found_after_km[part[0]]):
+        return lives.growth_of(row, np.stack([each[: len(part)] - position for each in threshold[:3]], axis=1))
+    growth = lives.growth.take(row, axis=0)
+    if records.unknown[part[0]]:
+        growth *= np.exp(position * (-1.0 / lives.smoothing_km[row, None]))[:, None]
     return growth
 
 
-def _see(weight: FloatArray, growth: list[FloatArray], records: _Records, part: IntArray) -> None:
-    """Multiplies `weight` by the likelihood of every look; `part` is sorted by falling number of looks."""
-    counts = records.looks[part]
-    likelihood, term = np.empty_like(weight), np.empty_like(weight)
-    for rank in range(counts.max(initial=0)):
+def _likelihood_of_looks(growth: FloatArray, records: _Records, part: IntArray) -> FloatArray:
+    """Likelihood of all looks at each part, (n, P), up to a factor; `part` have looks, the most seen first."""
+    counts, room = records.looks[part], np.empty_like(growth)
+    whole = _likelihood(records, records.first_look[part], growth, room)
+    for rank in range(1, int(counts[0])):
         several = int(np.searchsorted(-counts, -rank))
         look = records.first_look[part[:several]] + rank
-        _likelihood(records, look, [each[:several] for each in growth], likelihood[:several], term[:several])
-        weight[:several] *= likelihood[:several]
-        if rank % LOOKS_BETWEEN_NORMALISING == LOOKS_BETWEEN_NORMALISING - 1:
-            weight[:several] /= weight[:several].max(axis=1, keepdims=True)
+        whole[:several] *= _likelihood(records, look, growth[:several], room[:several])
+        if rank % LOOKS_BETWEEN_NORMALISING == 0:
+            whole[:several] /= whole[:several].max(axis=1, keepdims=True)
+    return whole
 
 
-def _likelihood(
-    records: _Records, look: IntArray, growth: list[FloatArray], likelihood: FloatArray, term: FloatArray
-) -> None:
-    """Fills `likelihood`, (n, P), of one look a part: step_0 + sum of step_k u / (u + v_k)."""
+def _likelihood(records: _Records, look: IntArray, growth: FloatArray, room: FloatArray) -> FloatArray:
+    """Likelihood over step 0 of one look a part, (n, P): 1 + sum of step_k / step_0 u / (u + v_k).
+
+    `growth` are the v_k, (n, 3, P); `room` of the same shape is written over.
+    """
     reach = records.growth[look, None]
-    step = records.step[look]
-    np.add(growth[0], reach, out=likelihood)
-    np.divide(step[:, 1, None] * reach, likelihood, out=likelihood)
-    likelihood += step[:, 0, None]
-    for k in (1, 2):
-        np.add(growth[k], reach, out=term)
-        np.divide(step[:, k + 1, None] * reach, term, out=term)
-        likelihood += term
+    np.add(growth, reach[:, None], out=room)
+    np.reciprocal(room, out=room)
+    passed = np.matmul((records.step[look] * reach)[:, None], room)[:, 0]
+    passed += 1.0
+    return passed

@@ -12,12 +12,24 @@ Meant to be run now and then, its lives taking the catalogue's place as the judg
 multiplied into every single decision instead made simulated fleets dearer, the more so the larger they were.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
 
-from inspections.core.part_ages import Ending, Histories, Rows, censored, dated, ended_share, undated
+from inspections.core.part_ages import (
+    NOTICED_SD_KM,
+    NOTICED_WITHIN_KM,
+    Ending,
+    Histories,
+    Rows,
+    censored,
+    dated,
+    ended_share,
+    ended_share_sd,
+    undated,
+)
 from inspections.core.types import FloatArray, IntArray
 from inspections.core.weibull import Band, Prior, WeibullFit, fit_weibull, log_gamma, posterior_mean
 from inspections.core.weibull_sample import Sample, log_likelihood
@@ -73,18 +85,22 @@ def book_prior(book_life_km: FloatArray, scale_sd: float = 0.4) -> Prior:
 
 
 def learn_lives(
-    histories: Histories, book_life_km: FloatArray, prior: Prior | None = None, level: float = 0.8
+    histories: Histories,
+    book_life_km: FloatArray,
+    prior: Prior | None = None,
+    level: float = 0.8,
+    start: WeibullFit | None = None,
 ) -> LearnedLives:
     """Mean life and spread of each kind from the fleet's records and the catalogue's life (shape (G,), km).
 
     Under `prior` (by default `book_prior`); estimates are posterior means and intervals, at `level`, of the normal
-    approximation around the posterior mode.
+    approximation around the posterior mode. `start`, a fit to go out from, saves rounds.
     A kind without records comes back as its prior. Early renewal is taken to say nothing of the life that was left:
     where parts are renewed because they begin to go, record them as worn out.
     """
     book = np.asarray(book_life_km, dtype=float)
     kinds = len(book)
-    fit = fit_filling_gaps(histories, book_prior(book) if prior is None else prior)
+    fit = fit_filling_gaps(histories, book_prior(book) if prior is None else prior, start)
     ended = histories.count(histories.has_ended(), kinds)
     return LearnedLives(
         life_km=fit.mean_km(level),
@@ -106,22 +122,28 @@ def coefficient_of_variation(shape: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(np.expm1(log_gamma(1.0 + 2.0 * inverse) - 2.0 * log_gamma(1.0 + inverse))))
 
 
-def fit_filling_gaps(histories: Histories, belief: Prior) -> WeibullFit:
-    """The Weibull law of each kind at the mean of its posterior, with variances that own up to what is missing."""
+def fit_filling_gaps(histories: Histories, belief: Prior, start: WeibullFit | None = None) -> WeibullFit:
+    """The Weibull law of each kind at the mean of its posterior, with variances that own up to what is missing.
+
+    Missing dates are first filled in by `start`, if given.
+    """
     kinds = len(belief.log_scale)
     share = ended_share(histories, kinds)
-    known = rows = censored(histories, dated(histories), share)
-    fit = fit_weibull(known.ages, kinds, belief)
+    noticed = histories.noticed_within(NOTICED_WITHIN_KM)
+    known = rows = censored(noticed, dated(noticed), share)
     gaps = histories.is_undated().any()
+    fit = start if gaps and start is not None else fit_weibull(known.ages, kinds, belief)
     for _ in range(MOST_ROUNDS if gaps else 0):
-        rows = _filled(histories, known, share, fit)
+        rows = _filled(noticed, known, share, fit)
         before, fit = fit, fit_weibull(rows.ages, kinds, belief)
         if np.abs(fit.log_scale - before.log_scale).max() < SETTLED:
             break
-    honest = fit
-    if gaps or (histories.ending == Ending.UNKNOWN).any():
-        honest = _owning_up(histories, known, share, fit, belief)
-    return posterior_mean(rows.ages, honest)
+    if not (gaps or (histories.ending == Ending.UNKNOWN).any() or histories.was_noticed().any()):
+        return posterior_mean(rows.ages, fit)
+    inverse: FloatArray = np.asarray(np.linalg.pinv(_fall_of_score(noticed, known, share, fit, belief)))
+    missing = _variances(noticed, known, share, fit, inverse)
+    centred = posterior_mean(rows.ages, _widened(fit, fit, missing, belief))
+    return _widened(fit, centred, missing + _doubt(histories, share, fit, inverse), belief)
 
 
 def _filled(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit) -> Rows:
@@ -129,23 +151,29 @@ def _filled(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFi
     return known.and_also(censored(histories, undated(histories, fit.scale_km, fit.shape, share), share))
 
 
-def _owning_up(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit, belief: Prior) -> WeibullFit:
-    """The fit with the variances of the equations that it really solves.
+def _variances(
+    histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit, inverse: FloatArray
+) -> FloatArray:
+    """The variances of the equations that the fit really solves, shape (G, 2, 2).
 
-    With score s of the filled-in ages and J the fall of its mean as the parameters rise (ages spread anew), the
-    variance is J^-1 V J^-T, where V is the information of filled ages less the spread of s within each record.
+    With score s of the filled-in ages and J the fall of its mean as the parameters rise (ages spread anew; `inverse`
+    is J^-1), the variance is J^-1 V J^-T, where V is the information of filled ages less the spread of s within each
+    record.
     """
     complete = _matrices(fit.scale_variance, fit.covariance, fit.shape_variance)
     spread = _scatter_within_records(histories, _filled(histories, known, share, fit), fit)
-    inverse = np.linalg.pinv(_fall_of_score(histories, known, share, fit, belief))
-    honest = inverse @ (np.linalg.pinv(complete) - spread) @ inverse.transpose(0, 2, 1)
+    return np.asarray(inverse @ (np.linalg.pinv(complete) - spread) @ inverse.transpose(0, 2, 1))
+
+
+def _widened(plain: WeibullFit, fit: WeibullFit, variance: FloatArray, belief: Prior) -> WeibullFit:
+    """The fit with given variances (G, 2, 2), no less than those of the `plain` one and no more than the belief's."""
     widest = np.stack((belief.log_scale_sd, belief.log_shape_sd)) ** 2.0
-    now = np.stack((fit.scale_variance, fit.shape_variance))
-    wider = np.clip(np.stack((honest[:, 0, 0], honest[:, 1, 1])) / now, 1.0, np.maximum(widest / now, 1.0))
+    now = np.stack((plain.scale_variance, plain.shape_variance))
+    wider = np.clip(np.stack((variance[:, 0, 0], variance[:, 1, 1])) / now, 1.0, np.maximum(widest / now, 1.0))
     return replace(
         fit,
         scale_variance=now[0] * wider[0],
-        covariance=fit.covariance * np.sqrt(wider[0] * wider[1]),
+        covariance=plain.covariance * np.sqrt(wider[0] * wider[1]),
         shape_variance=now[1] * wider[1],
     )
 
@@ -171,17 +199,52 @@ def _scatter_within_records(histories: Histories, rows: Rows, fit: WeibullFit) -
     return _matrices(scatter(score.m, score.m), scatter(score.m, score.k), scatter(score.k, score.k))
 
 
+def _doubt(histories: Histories, share: FloatArray, fit: WeibullFit, inverse: FloatArray) -> FloatArray:
+    """Variance, shape (G, 2, 2), from what is only supposed of how worn parts were noticed and why others came off.
+
+    Where a supposition may have moved the score by d, it moved the parameters by J^-1 d.
+    """
+    doubt = np.zeros_like(inverse)
+    for moved in _moved_scores(histories, share, fit):
+        shift = inverse @ moved[:, :, None]
+        doubt = doubt + shift @ shift.transpose(0, 2, 1)
+    return doubt
+
+
+def _moved_scores(histories: Histories, share: FloatArray, fit: WeibullFit) -> Iterator[FloatArray]:
+    """By how much each supposition about the records may have moved the score, each of shape (G, 2).
+
+    How many removals of unknown reason were ends of life, and how soon a worn part was noticed where nobody looks.
+    """
+
+    def score(share: FloatArray, within_km: float) -> FloatArray:
+        noticed = histories.noticed_within(within_km)
+        return _score(_filled(noticed, censored(noticed, dated(noticed), share), share, fit), fit)
+
+    if (histories.ending == Ending.UNKNOWN).any():
+        step = NUDGE * share * (1.0 - share)
+        by_share = score(share + step, NOTICED_WITHIN_KM) - score(share - step, NOTICED_WITHIN_KM)
+        yield by_share * (ended_share_sd(histories, len(share)) / (2.0 * step))[:, None]
+    if histories.was_noticed().any():
+        nearer, farther = (NOTICED_WITHIN_KM + sign * NOTICED_SD_KM for sign in (-1.0, 1.0))
+        yield 0.5 * (score(share, farther) - score(share, nearer))
+
+
+def _score(rows: Rows, fit: WeibullFit) -> FloatArray:
+    """Slope of each kind's log likelihood in log scale and log shape, shape (G, 2)."""
+    low, high, group, entry, weight = rows.ages.columns()
+    here = log_likelihood(Sample.of(low, high, group, len(fit.log_scale), entry, weight), fit.log_scale, fit.log_shape)
+    return np.stack((here.m, here.k), axis=-1)
+
+
 def _fall_of_score(histories: Histories, known: Rows, share: FloatArray, fit: WeibullFit, belief: Prior) -> FloatArray:
     """Minus the derivative of the filled-in score, log prior included, by central differences: shape (G, 2, 2)."""
-    kinds = len(fit.log_scale)
 
     def score(scale_nudge: float, shape_nudge: float) -> FloatArray:
         near = replace(fit, log_scale=fit.log_scale + scale_nudge, log_shape=fit.log_shape + shape_nudge)
-        low, high, group, entry, weight = _filled(histories, known, share, near).ages.columns()
-        here = log_likelihood(Sample.of(low, high, group, kinds, entry, weight), near.log_scale, near.log_shape)
         pull_m = (near.log_scale - belief.log_scale) / belief.log_scale_sd**2.0
         pull_k = (near.log_shape - belief.log_shape) / belief.log_shape_sd**2.0
-        return np.stack((here.m - pull_m, here.k - pull_k), axis=-1)
+        return _score(_filled(histories, known, share, near), near) - np.stack((pull_m, pull_k), axis=-1)
 
     along_scale = score(-NUDGE, 0.0) - score(NUDGE, 0.0)
     along_shape = score(0.0, -NUDGE) - score(0.0, NUDGE)

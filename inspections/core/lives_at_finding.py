@@ -23,6 +23,7 @@ from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.types import BoolArray, FloatArray, IntArray
 
 STAYING_EVERY = 4
+_NEXT_TO_NOTHING_KM = 1e-300
 
 
 def positions_at_finding(
@@ -45,21 +46,30 @@ def positions_at_finding(
 def _moved(
     lives: PlausibleLives, row: IntArray, unknown: BoolArray, start_km: FloatArray, since_start_km: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    sign = lives.threshold_km[0, row]
-    span = lives.threshold_km[3, row] - sign
+    sign, failure = (lives.threshold_km[k].take(row, axis=0) for k in (0, 3))
+    span = failure - sign
     ago = lives.age_fraction * span
-    onset = np.where(unknown, start_km, 0.0)[:, None] + since_start_km[:, None] - ago
+    onset = (np.where(unknown, start_km, 0.0) + since_start_km)[:, None] - ago
     scale = lives.scale * lives.sign_scale_km[row, None]
     shape = lives.sign_shape[row, None]
-    density = _density(onset, scale, shape)
-    bought = np.flatnonzero(unknown)
-    if len(bought):
-        rate = renewal_rate(lives.threshold_km[3, row[bought]], lives.weight, start_km[bought])[:, None]
-        law = scale[bought], shape[bought]
-        renewed = _gone(onset[bought], *law) - _gone(onset[bought] - start_km[bought, None], *law)
-        density[bought] += rate * renewed
     chance = lives.weight / lives.weight[np.arange(len(lives.weight)) % STAYING_EVERY != 0].sum()
-    return sign + ago - since_start_km[:, None], chance * span * density
+    density = _density(onset, scale, shape)
+    for bought in _chosen(unknown):
+        rate = renewal_rate(failure[bought], lives.weight, start_km[bought])[:, None]
+        law = scale[bought], shape[bought]
+        density[bought] += rate * _gone_between(onset[bought] - start_km[bought, None], onset[bought], *law)
+    density *= span
+    density *= chance
+    sign += ago
+    sign -= since_start_km[:, None]
+    return sign, density
+
+
+def _chosen(flag: BoolArray) -> tuple[slice | IntArray, ...]:
+    """The rows marked, as a slice where all are; empty where none is."""
+    if flag.all():
+        return (slice(None),)
+    return (np.flatnonzero(flag),) if flag.any() else ()
 
 
 def _staying(
@@ -70,8 +80,7 @@ def _staying(
     chance = lives.weight[stays] / lives.weight[stays].sum()
     weight = np.repeat(chance[None, :], len(row), axis=0)
     position = np.zeros_like(weight)
-    bought = np.flatnonzero(unknown)
-    if len(bought):
+    for bought in _chosen(unknown):
         failure = lives.threshold_km[3, row[bought], stays]
         position[bought], weight[bought] = ages_at_start(failure, chance, lives.age_fraction[stays], start_km[bought])
     return position, weight
@@ -79,11 +88,25 @@ def _staying(
 
 def _density(onset_km: FloatArray, scale_km: FloatArray, shape: FloatArray) -> FloatArray:
     """Weibull density [1/km] of the first sign, 0 before fitting."""
-    age = np.maximum(onset_km, 0.0) / scale_km
-    power = age ** (shape - 1.0)
-    return np.asarray(np.where(onset_km > 0.0, shape / scale_km * power * np.exp(-power * age), 0.0))
+    log_age = _log_age(onset_km, scale_km)
+    power = np.exp((shape - 1.0) * log_age)
+    log_age = np.exp(log_age, out=log_age)
+    gone = np.multiply(power, log_age, out=log_age)
+    density = np.exp(np.negative(gone, out=gone), out=gone)
+    density *= power
+    density *= shape / scale_km
+    density *= onset_km > 0.0
+    return density
 
 
-def _gone(onset_km: FloatArray, scale_km: FloatArray, shape: FloatArray) -> FloatArray:
-    """Weibull distribution function of the first sign."""
-    return np.asarray(-np.expm1(-((np.maximum(onset_km, 0.0) / scale_km) ** shape)))
+def _gone_between(first_km: FloatArray, last_km: FloatArray, scale_km: FloatArray, shape: FloatArray) -> FloatArray:
+    """Chance that the first sign of a Weibull life falls between two ages, the former not the later one."""
+    lasted = [np.exp(-np.exp(shape * _log_age(each, scale_km))) for each in (first_km, last_km)]
+    return np.asarray(lasted[0] - lasted[1])
+
+
+def _log_age(age_km: FloatArray, scale_km: FloatArray) -> FloatArray:
+    """Logarithm of the age in scales; that of next to nothing before fitting."""
+    age = np.maximum(age_km, _NEXT_TO_NOTHING_KM)
+    age /= scale_km
+    return np.asarray(np.log(age, out=age))

@@ -5,7 +5,7 @@ early, in the proportion seen where the reason is known. Where nobody knows *whe
 several supposed ages at once, weighted by how well each explains what came of it under a given law of lives.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from itertools import pairwise
 
@@ -16,6 +16,17 @@ from inspections.core.weibull import Ages
 
 SHORTEST_LIFE_KM = 1.0
 """A part that ended at the reading at which it was fitted has run a kilometre at most."""
+
+NOTICED_WITHIN_KM = 20_000.0
+"""A part worn out of which no look is on record is taken to have been noticed within so much of its clock (common
+practice, no source: something over a year's use)."""
+NOTICED_SD_KM = 15_000.0
+"""How far that may be off."""
+
+USUAL_ENDED_SHARE = 0.75
+"""Share of removals that are ends of life where no reason at all is on record (common practice, no source)."""
+SHARE_WORTH = 2.0
+"""Removals that the share of all kinds counts for beside a kind's own."""
 
 AGE_STEPS = 8
 OLDEST_LOG_HAZARD = 7.0
@@ -66,6 +77,30 @@ class Histories:
         """Parts known to have come to the end of their life, shape (N,)."""
         return np.asarray((self.ending == Ending.FAILED) | (self.ending == Ending.WORN_OUT))
 
+    def was_noticed(self) -> BoolArray:
+        """Parts that came off worn out, or nobody knows why, and that no look on record saw before; shape (N,)."""
+        worn = (self.ending == Ending.WORN_OUT) | (self.ending == Ending.UNKNOWN)
+        return np.asarray(worn & (self.last_good_clock_km <= self.first_seen_clock_km))
+
+    def noticed_within(self, distance_km: float) -> "Histories":
+        """The same, those that `was_noticed` served until so far before they came off.
+
+        Their end is not evenly likely all the way since they were first seen: that is true where looks come of
+        themselves, and false where only a worn part makes somebody look. Taken so, lives come out far too short.
+        """
+        served = np.maximum(self.ended_clock_km - distance_km, self.last_good_clock_km)
+        return replace(self, last_good_clock_km=np.where(self.was_noticed(), served, self.last_good_clock_km))
+
+    def scaled(self, factor: FloatArray) -> "Histories":
+        """The same with every record's readings multiplied, by factors of shape (N,)."""
+        return replace(
+            self,
+            fitted_clock_km=self.fitted_clock_km * factor,
+            first_seen_clock_km=self.first_seen_clock_km * factor,
+            last_good_clock_km=self.last_good_clock_km * factor,
+            ended_clock_km=self.ended_clock_km * factor,
+        )
+
     def count(self, chosen: BoolArray, kinds: int) -> IntArray:
         """How many of the chosen records each kind has, shape (G,)."""
         return np.bincount(self.kind[chosen], minlength=kinds)
@@ -82,10 +117,22 @@ class Supposed:
 
 def ended_share(histories: Histories, kinds: int) -> FloatArray:
     """Share of removals that were ends of life where the reason is known, a kind with few leaning on all kinds."""
+    ended, removed = _ended_and_removed(histories, kinds)
+    everywhere = (ended.sum() + SHARE_WORTH * USUAL_ENDED_SHARE) / (removed.sum() + SHARE_WORTH)
+    return np.asarray((ended + SHARE_WORTH * everywhere) / (removed + SHARE_WORTH))
+
+
+def ended_share_sd(histories: Histories, kinds: int) -> FloatArray:
+    """How far `ended_share` may be off (standard deviation of the beta law it is the mean of), shape (G,)."""
+    _, removed = _ended_and_removed(histories, kinds)
+    share = ended_share(histories, kinds)
+    return np.asarray(np.sqrt(share * (1.0 - share) / (removed + SHARE_WORTH + 1.0)))
+
+
+def _ended_and_removed(histories: Histories, kinds: int) -> tuple[IntArray, IntArray]:
+    """Ends of life, and with them the early renewals: all removals whose reason is known."""
     ended = histories.count(histories.has_ended(), kinds)
-    removed = ended + histories.count(histories.ending == Ending.RENEWED_EARLY, kinds)
-    everywhere = (ended.sum() + 1.0) / (removed.sum() + 2.0)
-    return np.asarray((ended + 2.0 * everywhere) / (removed + 2.0))
+    return ended, ended + histories.count(histories.ending == Ending.RENEWED_EARLY, kinds)
 
 
 def dated(histories: Histories) -> Supposed:

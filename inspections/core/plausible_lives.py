@@ -65,7 +65,7 @@ class PlausibleLives:
     threshold_km: FloatArray
     """Minor, major, dangerous, failure: shape (4, R, P), never falling along the first axis."""
     growth: FloatArray
-    """Shape (3, R, P)."""
+    """Shape (R, 3, P)."""
     centre_km: FloatArray
     smoothing_km: FloatArray
     """Shape (R,), as `centre_km`."""
@@ -101,10 +101,11 @@ class PlausibleLives:
         threshold = sign + scale * pf[:, None] * _after_sign(sign)
         centre = _CENTRE_OF_LIFE * life
         smoothing = np.maximum(SMOOTHING_OF_PF * pf, SMOOTHING_OF_LIFE * life)
-        exponent = (threshold[:3] - centre[:, None]) / smoothing[:, None]
+        exponent = (threshold[:3].swapaxes(0, 1) - centre[:, None, None]) / smoothing[:, None, None]
         return cls(
-            threshold_km=threshold,
-            growth=np.exp(np.clip(exponent, -_REACH, _REACH)),
+            # Rows are picked out of both all the time, and must lie in one piece.
+            threshold_km=np.ascontiguousarray(threshold),
+            growth=np.ascontiguousarray(np.exp(np.clip(exponent, -_REACH, _REACH))),
             centre_km=centre,
             smoothing_km=smoothing,
             oldest_km=OLDEST_OF_LIFE * life,
@@ -116,9 +117,13 @@ class PlausibleLives:
         )
 
     def growth_of(self, row: IntArray, distance_km: FloatArray) -> FloatArray:
-        """exp((distance - centre) / smoothing), shape (n, m), of distances (n, m) on the clocks of `row` (n,)."""
-        exponent = (distance_km - self.centre_km[row, None]) / self.smoothing_km[row, None]
-        return np.asarray(np.exp(np.clip(exponent, -_REACH, _REACH)))
+        """exp((distance - centre) / smoothing), shape (n, ...), of distances (n, ...) on the clocks of `row` (n,)."""
+        each = (slice(None), *(None,) * (distance_km.ndim - 1))
+        exponent = distance_km - self.centre_km[row][each]
+        exponent /= self.smoothing_km[row][each]
+        np.maximum(exponent, -_REACH, out=exponent)
+        np.minimum(exponent, _REACH, out=exponent)
+        return np.asarray(np.exp(exponent, out=exponent))
 
 
 def lattice() -> FloatArray:

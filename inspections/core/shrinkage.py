@@ -1,4 +1,4 @@
-"""What kinds of part, or vehicles of one model, have in common: lives shrunk towards their group.
+"""What kinds of part have in common: lives shrunk towards their group.
 
 A fleet that drives gently, or a book that promises too much, moves all lives the same way; learning each kind alone
 wastes that. The log factors f_g (life over the catalogue's) are taken as drawn from a normal law with an unknown
@@ -29,9 +29,6 @@ WIDEST_SPREAD = 4.0
 ROUNDS = 3
 LEAST_EVIDENCE = 1e-3
 """Records worth less than this share of the prior are taken to say nothing."""
-
-REFERENCE_KM = 100_000.0
-"""Readings of different kinds of part are brought to one life, of this scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,41 +145,22 @@ def own_evidence(fit: WeibullFit, prior: Prior) -> tuple[FloatArray, FloatArray]
 
 
 def learn_with_common_bias(
-    histories: Histories, book_life_km: FloatArray, level: float = 0.8
+    histories: Histories, book_life_km: FloatArray, level: float = 0.8, start: WeibullFit | None = None
 ) -> tuple[LearnedLives, Shrunk]:
     """Lives of all kinds at once (`book_life_km` of shape (G,)), each leaning on what the kinds have in common.
 
     The kinds' own evidence gives the common factor and the spread around it; these become the prior of a last fit,
-    so that a kind without a single failure is corrected too.
+    so that a kind without a single failure is corrected too. `start`, a fit to go out from, saves rounds.
     """
     book = book_prior(book_life_km)
     counts = Counts.of(histories, histories.kind, len(book.log_scale))
-    common = 0.0
+    common, fit = 0.0, start
     for _ in range(ROUNDS):
         belief = replace(book, log_scale=book.log_scale + common)
-        moved, variance = own_evidence(fit_filling_gaps(histories, belief), belief)
+        fit = fit_filling_gaps(histories, belief, fit)
+        moved, variance = own_evidence(fit, belief)
         shrunk = shrink(moved + common, variance, counts)
         common = shrunk.common_log_factor
     spread = np.full_like(book.log_scale, np.hypot(shrunk.spread, shrunk.common_sd))
     prior = replace(book, log_scale=book.log_scale + common, log_scale_sd=spread)
-    return learn_lives(histories, book_life_km, prior, level), shrunk
-
-
-def vehicle_factors(histories: Histories, vehicle: IntArray, vehicles: int, scale_km: FloatArray) -> Shrunk:
-    """How much longer or shorter parts last on each vehicle of one model than on the model at large, shape (V,).
-
-    `vehicle` (N,) is each record's row among the `vehicles`; `scale_km` (G,) the learned scale of each kind, by
-    which readings are divided so that all kinds of part speak of one thing: how the vehicle is used.
-    """
-    unit = REFERENCE_KM / scale_km[histories.kind]
-    alike = Histories(
-        vehicle,
-        histories.fitted_clock_km * unit,
-        histories.first_seen_clock_km * unit,
-        histories.last_good_clock_km * unit,
-        histories.ended_clock_km * unit,
-        histories.ending,
-    )
-    prior = Prior.around(np.full(vehicles, REFERENCE_KM))
-    moved, variance = own_evidence(fit_filling_gaps(alike, prior), prior)
-    return shrink(moved, variance, Counts.of(alike, vehicle, vehicles))
+    return learn_lives(histories, book_life_km, prior, level, fit), shrunk

@@ -42,12 +42,18 @@ class LifeBook:
         return weight * km + (1.0 - weight) * years * self.km_per_year[slot]
 
 
+SHARED_WORK_SHARE = 0.8
+"""Of its access and follow-ups, what a planned job pays for on average, the rest being shared with other jobs of the
+visit: the one figure by which both the cost book and the decider reckon a job that is done some day. Common practice,
+no source; of 0.6, 0.8 and 1.0 the policy benchmark's tuning seeds were cheapest and safest with this."""
+
+
 @dataclass(frozen=True, slots=True)
 class CostBook:
     """What each slot costs, shape (S,), in minor units of one currency (floats here; stored sums are integers)."""
 
     planned_minor: FloatArray
-    """The planned job: parts, labour and its usual share of access."""
+    """The planned job: parts, labour and `SHARED_WORK_SHARE` of its access and follow-ups."""
     failure_minor: FloatArray
     """The same done after a failure on the road: dearer work, tow, secondary damage, what it may cause."""
     major_minor_per_km: FloatArray

@@ -5,7 +5,7 @@ should measure now, how fast it wears, and whether somebody fitted a new part wi
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +14,8 @@ from inspections.core.ragged import chunks, equal_blocks
 from inspections.core.types import BoolArray, FloatArray, IntArray
 from inspections.core.wear_atoms import Atoms, draw_atoms
 from inspections.core.wear_filter import NOISE_SHRINK, run_filter
-from inspections.core.wear_grid import ROUGHNESS_KM, Grid, Rows, belief_at_first_event, wear_grid
+from inspections.core.wear_grid import ROUGHNESS_KM, ROUGHNESSES, Grid, Rows, belief_at_first_event, wear_grid
+from inspections.core.wear_kin import roughness_evidence, series_with_kin, weights_by_kin
 from inspections.core.wear_renewal import cut_at_renewals, renewal_suspects
 
 RATE_CV = 0.5
@@ -87,8 +88,13 @@ class WearForecast:
     """Infinite where there is no such limit."""
 
 
-def forecast_wear(series: WearSeries, readings: WearReadings, rate_cv: float = RATE_CV) -> WearForecast:
+def forecast_wear(
+    series: WearSeries, readings: WearReadings, rate_cv: float = RATE_CV, kin: IntArray | None = None
+) -> WearForecast:
     """Forecast the wear of every series from none, one or many readings.
+
+    `kin`, shape (K,) of any integers, says which series are of one kind at one vehicle and so learn from each other
+    how unevenly they wear (see `wear_kin`); none: each is by itself.
 
     81 lognormal rates times 4 roughnesses each carry a scalar Kalman filter with Student-t weights; a reading that
     is much better than wear allows starts the part afresh somewhere in the gap before it. Readings from before the
@@ -97,7 +103,9 @@ def forecast_wear(series: WearSeries, readings: WearReadings, rate_cv: float = R
     """
     grid = wear_grid(rate_cv)
     forecast = _blank(len(series.life_km))
-    for chosen, clock_km, rows in _equal_batches(series, readings):
+    roughness = None if kin is None else _roughness_by_kin(grid, series, readings, kin)
+    for chosen, clock_km, plain in _equal_batches(series, readings):
+        rows = plain if roughness is None else replace(plain, roughness_weight=roughness[chosen])
         suspects = _forecast_unbroken(grid, series, forecast, chosen, rows)
         for which in chunks(np.flatnonzero(suspects), _CUT_CHUNK):
             cuts = cut_at_renewals(grid, rows.take(which))
@@ -105,6 +113,17 @@ def forecast_wear(series: WearSeries, readings: WearReadings, rate_cv: float = R
             _store(forecast, series, chosen[which], atoms)
             _store_renewals(forecast, series, chosen[which], clock_km[which], cuts.chance)
     return forecast
+
+
+def _roughness_by_kin(grid: Grid, series: WearSeries, readings: WearReadings, kin: IntArray) -> FloatArray:
+    """What is believed of each series' roughness before its own readings, shape (K, Q)."""
+    evidence = np.zeros((len(kin), len(ROUGHNESSES)))
+    related = series_with_kin(kin)
+    for chosen, _, rows in _equal_batches(series, readings):
+        witnesses = np.flatnonzero(np.isin(chosen, related)) if rows.readings else np.zeros(0, dtype=np.int64)
+        for which in chunks(witnesses, _CHUNK):
+            evidence[chosen[which]] = roughness_evidence(grid, rows.take(which))
+    return weights_by_kin(kin, evidence)
 
 
 def _forecast_unbroken(

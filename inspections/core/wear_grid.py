@@ -20,8 +20,10 @@ _RATE_REACH = 3.2
 
 ROUGHNESS_KM = 5000.0
 """Roughness is the coefficient of variation of the wear over this distance."""
-ROUGHNESSES = np.array([0.1, 0.2, 0.3, 0.45])
-ROUGHNESS_WEIGHTS = np.array([0.1, 0.2, 0.3, 0.4])
+ROUGHNESSES = np.array([0.1, 0.2, 0.35, 0.6])
+ROUGHNESS_WEIGHTS = np.array([0.15, 0.25, 0.35, 0.25])
+"""What is believed before reading. The readings of one part hardly change it: ten readings of a part that wears very
+evenly (0.1) move a tenth of the weight, since a gauge's noise hides the rest. Kin say more (see `wear_kin`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,8 @@ class Rows:
     """5,000 km in typical lives."""
     since_last: FloatArray
     """Distance from the last event (reading, else fitting) to now."""
+    roughness_weight: FloatArray | None = None
+    """What is believed of each series' roughness before its own readings, shape (S, Q); none: as of any part."""
 
     @property
     def readings(self) -> int:
@@ -74,6 +78,7 @@ class Rows:
             noise_variance=self.noise_variance[which],
             roughness_scale=self.roughness_scale[which],
             since_last=self.since_last[which],
+            roughness_weight=None if self.roughness_weight is None else self.roughness_weight[which],
         )
 
 
@@ -125,6 +130,7 @@ def _belief(grid: Grid, rows: Rows, *, age_mean: FloatArray, age_variance: Float
     age_mean = age_mean.astype(np.float32)
     placed = age_variance.astype(np.float32) * rate**2 + rows.noise_variance.astype(np.float32)[:, None]
     roughened = rows.roughness_scale.astype(np.float32)[:, None] * age_mean
+    roughness = ROUGHNESS_WEIGHTS[None] if rows.roughness_weight is None else rows.roughness_weight
     weight = exposure * grid.weight.sum(axis=0)
     weight /= weight.sum(axis=1, keepdims=True)
     return Belief(
@@ -132,5 +138,5 @@ def _belief(grid: Grid, rows: Rows, *, age_mean: FloatArray, age_variance: Float
         variance=np.asarray(
             placed[:, None, :] + roughened[:, None, :] * grid.step_variance.astype(np.float32), dtype=np.float32
         ),
-        weight=weight.astype(np.float32)[:, None, :] * ROUGHNESS_WEIGHTS.astype(np.float32)[:, None],
+        weight=weight.astype(np.float32)[:, None, :] * roughness.astype(np.float32)[:, :, None],
     )

@@ -14,9 +14,11 @@ import orjson
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
 from fleetcare.fleet.models import Standing, Vehicle
+from fleetcare.fleet.services.standings import store_standings
 from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money, rounded_minor
 from inspections.catalogue.loader import default_catalogue
+from inspections.core.life_factor import on_the_books_clock, on_their_own_clock
 from inspections.core.life_filter import residuals_by_life_filter
 from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.score import Scores, score_vehicles
@@ -25,8 +27,10 @@ from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Li
 from inspections.core.yearly_cost import next_year_cost
 from inspections.models import Assessment, Finding, ScorePoint
 from inspections.selectors import stored_assessment
+from inspections.services.beliefs import reference_book
 from inspections.services.costs import fleet_costs, reference_costs
-from inspections.services.history import Batch, load_batch, reference_book
+from inspections.services.happenings import announce_bans
+from inspections.services.history import Batch, load_batch
 
 Json = dict[str, Any]
 DISCLAIMER = (
@@ -34,6 +38,7 @@ DISCLAIMER = (
     "It rests only on what was examined and entered."
 )
 _CELLS_AT_ONCE = 2_048
+_DANGEROUS = int(Grade.DANGEROUS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,19 +77,39 @@ def _score_scale_minor() -> float:
 def judge(batch: Batch) -> Verdicts:
     """Condition of every vehicle of a batch; computing only, nothing is stored."""
 
-    def residuals_of(rows: IntArray) -> Residuals:
-        return residuals_at(batch, rows)
-
+    residuals_of = _residuals_of(batch)
     scores = score_vehicles(score_table(), batch.cells, batch.last_grade, batch.since_look_km, len(batch.vehicles))
     yearly = _next_year_minor(batch, residuals_of)
-    digests = tuple(_digest(batch, vehicle) for vehicle in batch.vehicles)
+    digests = tuple(
+        _digest(batch, vehicle, float(factor))
+        for vehicle, factor in zip(batch.vehicles, batch.life_factor, strict=True)
+    )
     documents = tuple(_documents(batch, scores, yearly))
     return Verdicts(batch, scores, yearly, digests, documents, residuals_of)
 
 
+def _residuals_of(batch: Batch) -> Callable[[IntArray], Residuals]:
+    """What is left of any cells: of a few vehicles computed once, of many when asked, so that memory stays flat."""
+    every = np.arange(len(batch.cells.slot))
+    if len(every) > _CELLS_AT_ONCE:
+        return lambda rows: residuals_at(batch, rows)
+    whole = residuals_at(batch, every)
+
+    def kept(rows: IntArray) -> Residuals:
+        if len(rows) == len(every):
+            return whole
+        return Residuals(*(getattr(whole, field.name)[rows] for field in dataclasses.fields(Residuals)))
+
+    return kept
+
+
 def residuals_at(batch: Batch, rows: IntArray) -> Residuals:
     """What is left of the cells at `rows` (ascending): by measurement where there is one, else by eye and age."""
-    by_eye = residuals_by_life_filter(batch.book, *_subset(batch, rows), lives=_lives_of(batch.book))
+    cells, looks = _subset(batch, rows)
+    factor = batch.life_factor[cells.vehicle]
+    on_book = on_the_books_clock(cells, looks, factor)
+    left = residuals_by_life_filter(batch.book, *on_book, lives=_lives_of(batch.book))
+    by_eye = on_their_own_clock(left, factor)
     place = np.searchsorted(batch.measured.cell, rows)
     place = np.minimum(place, max(len(batch.measured.cell) - 1, 0))
     if not len(batch.measured.cell):
@@ -115,7 +140,7 @@ def yearly_minor(batch: Batch, rows: IntArray, residuals: Residuals) -> FloatArr
     """Expected cost of the next twelve months of each cell at `rows`, at its vehicle's own use; the fleet's money."""
     cells = cells_at(batch.cells, rows)
     driven = batch.km_per_year[cells.vehicle] / 12.0 / cells.clock_km_per_month
-    return next_year_cost(residuals, fleet_costs(batch.fleet), cells, driven_km_per_clock_km=driven)
+    return next_year_cost(residuals, fleet_costs(batch.prices), cells, driven_km_per_clock_km=driven)
 
 
 def cells_at(cells: Cells, rows: IntArray) -> Cells:
@@ -140,17 +165,17 @@ def _next_year_minor(batch: Batch, residuals_of: Callable[[IntArray], Residuals]
     return total
 
 
-def _digest(batch: Batch, vehicle: Vehicle) -> str:
+def _digest(batch: Batch, vehicle: Vehicle, life_factor: float) -> str:
     """What the verdict rests on: catalogue, learned lives, prices and rules, everything written, the day."""
     fleet = batch.fleet
     inputs = [
         batch.catalogue.digest,
         hashlib.sha256(batch.book.life_km.tobytes() + batch.book.life_cv.tobytes()).hexdigest(),
+        life_factor,
         str(vehicle.pk),
         vehicle.standing.revision,
         batch.on,
-        fleet.labour_per_hour_minor,
-        str(fleet.price_factor),
+        batch.prices.key,
         fleet.limit_scheme,
     ]
     return hashlib.sha256(orjson.dumps(inputs)).hexdigest()
@@ -218,8 +243,9 @@ def _reason(grade: int, since_km: float) -> str:
 
 
 def _is_danger(batch: Batch, row: int) -> bool:
-    part = batch.catalogue.parts[batch.catalogue.slots[int(batch.cells.slot[row])].part_key]
-    return part.safety and batch.last_grade[row] == Grade.DANGEROUS
+    if batch.last_grade[row] != _DANGEROUS:
+        return False
+    return batch.catalogue.parts[batch.catalogue.slots[int(batch.cells.slot[row])].part_key].safety
 
 
 def _danger(batch: Batch, row: int) -> Json:
@@ -289,6 +315,7 @@ def _store_standings(verdicts: Verdicts) -> None:
         "score", "score_low", "score_high", "coverage_fraction", "worst_grade", "do_not_drive", "open_findings",
         "next_year_cost_minor", "assessed_revision", "assessed_on",
     ]  # fmt: skip
+    announce_bans(batch.fleet, zip(batch.vehicles, verdicts.documents, strict=True))
     for index, vehicle in enumerate(batch.vehicles):
         standing, document = vehicle.standing, verdicts.documents[index]
         standing.score, standing.coverage_fraction = document["score"], document["coverage_fraction"]
@@ -298,7 +325,7 @@ def _store_standings(verdicts: Verdicts) -> None:
         standing.open_findings = counts.get(vehicle.pk, 0)
         standing.next_year_cost_minor = rounded_minor(float(verdicts.next_year_minor[index]))
         standing.assessed_revision, standing.assessed_on = standing.revision, batch.on
-    Standing.objects.bulk_update([vehicle.standing for vehicle in batch.vehicles], fields)
+    store_standings([vehicle.standing for vehicle in batch.vehicles], fields)
 
 
 def is_fresh(standing: Standing, revision: int, as_of: date, on: date) -> bool:

@@ -1,11 +1,9 @@
 """Findings open, worsen, improve and close by what a fresh look says; a constant number of statements."""
 
-import uuid
 from collections.abc import Iterable
 from datetime import date
 
 from django.db import transaction
-from django.db.models import F
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
@@ -46,6 +44,7 @@ def apply_results(access: Access, inspection: Inspection, results: Iterable[Chec
 
 def _overtaken(inspection: Inspection) -> set[tuple[str, str]]:
     later = Result.objects.within(inspection.fleet_id).filter(
+        inspection__fleet=inspection.fleet_id,
         inspection__vehicle=inspection.vehicle_id,
         inspection__state=InspectionState.COMPLETED,
         inspection__inspected_on__gt=inspection.inspected_on,
@@ -137,17 +136,3 @@ def dismiss_finding(access: Access, finding: Finding, *, because: str) -> Findin
     _change(access, None, finding, ChangeKind.DISMISSED, because, finding.closed_on).save(force_insert=True)
     touch(finding.vehicle)
     return finding
-
-
-def close_for_renewal(
-    access: Access, vehicle_id: uuid.UUID, part_key: str, position: str, on: date, because: str
-) -> None:
-    """Closes the open findings of a part that was renewed."""
-    rows = Finding.objects.within(access.fleet).filter(
-        vehicle=vehicle_id, part_key=part_key, position=position, closed_on=None
-    )
-    closed = list(rows)
-    rows.update(closed_on=on, closed_because=because, version=F("version") + 1)
-    FindingChange.objects.bulk_create(
-        _change(access, None, finding, ChangeKind.CLOSED, because, on) for finding in closed
-    )

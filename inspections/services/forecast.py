@@ -47,7 +47,7 @@ def explanation(access: Access, vehicle: Vehicle, part_key: str, position: str) 
     return {
         **_slot(batch, row),
         "usage": _usage(batch),
-        "life": _life(batch, slot),
+        "life": _life(batch, slot, float(batch.life_factor[batch.cells.vehicle[row]])),
         "clock": _clock(batch, row),
         "looks": _looks(batch, row),
         "costs": _costs(batch, verdicts, row),
@@ -145,12 +145,13 @@ def _renewal(batch: Batch, index: int) -> Json:
     }
 
 
-def _life(batch: Batch, slot: int) -> Json:
+def _life(batch: Batch, slot: int, factor: float) -> Json:
     book = batch.book
     return {
-        "life_km": float(book.life_km[slot]),
+        "life_km": float(book.life_km[slot]) * factor,
         "life_cv": float(book.life_cv[slot]),
-        "first_sign_to_failure_km": float(book.pf_km[slot]),
+        "first_sign_to_failure_km": float(book.pf_km[slot]) * min(factor, 1.0),
+        "model_factor": round(factor, 3),
         "km_weight": float(book.km_weight[slot]),
         "km_per_year_of_age": round(float(book.km_per_year[slot]), 1),
         "source": batch.catalogue.parts[batch.catalogue.slots[slot].part_key].life.source,
@@ -178,7 +179,7 @@ def _looks(batch: Batch, row: int) -> list[Json]:
 
 
 def _costs(batch: Batch, verdicts: Verdicts, row: int) -> Json:
-    costs, slot = fleet_costs(batch.fleet), int(batch.cells.slot[row])
+    costs, slot = fleet_costs(batch.prices), int(batch.cells.slot[row])
     rows = np.array([row])
     yearly = yearly_minor(batch, rows, verdicts.residuals_of(rows))
 

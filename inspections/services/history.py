@@ -4,30 +4,24 @@ import uuid
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
 
 import numpy as np
 
 from fleetcare.fleet.models import Fleet, Vehicle
 from fleetcare.kernel.dates import years_between
 from fleetcare.kernel.grades import Grade
-from inspections.catalogue.books import life_book
 from inspections.catalogue.catalogue import Catalogue
 from inspections.catalogue.loader import default_catalogue
+from inspections.catalogue.prices import PriceBook
 from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, LifeBook, Looks
 from inspections.models import FittedPart
-from inspections.services.lives import fleet_book
+from inspections.services.beliefs import fleet_beliefs
+from inspections.services.costs import fleet_prices
 from inspections.services.looks import Look, Place, load_looks, merged
 from inspections.services.roads import Roads, load_roads
 from inspections.services.wear import MeasuredParts, measured_parts
 
 _MONTHS_PER_YEAR = 12.0
-
-
-@lru_cache(maxsize=1)
-def reference_book() -> LifeBook:
-    """The catalogue's beliefs about lives, as arrays."""
-    return life_book(default_catalogue())
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +41,10 @@ class Batch:
     since_look_km: FloatArray
     """Clock km since the last look, shape (K,); 0 where there was none."""
     measured: MeasuredParts
+    life_factor: FloatArray
+    """How much longer or shorter parts last on each vehicle than the book says, shape (V,): by its model."""
+    prices: PriceBook
+    """What jobs cost in the fleet, and who does them."""
 
     @property
     def km_per_year(self) -> FloatArray:
@@ -56,7 +54,8 @@ class Batch:
 
 def load_batch(fleet: Fleet, vehicle_ids: Iterable[uuid.UUID], on: date) -> Batch:
     """Everything known on a day about the named vehicles of a fleet, in their order; unknown ids are left out."""
-    catalogue, book = default_catalogue(), fleet_book(fleet)
+    catalogue, beliefs = default_catalogue(), fleet_beliefs(fleet)
+    book = beliefs.book
     ids = list(vehicle_ids)
     found = {v.pk: v for v in Vehicle.objects.within(fleet).filter(pk__in=ids).select_related("standing")}
     vehicles = tuple(found[key] for key in ids if key in found)
@@ -65,14 +64,19 @@ def load_batch(fleet: Fleet, vehicle_ids: Iterable[uuid.UUID], on: date) -> Batc
     fittings = _fittings(fleet, vehicles, on)
     cells = _cells(catalogue, book, layout, roads, fittings, on)
     fitted_on = {place: fitted for place, (fitted, _) in fittings.items()}
-    seen = load_looks(fleet, catalogue, vehicles, layout.row, fitted_on, on)
+    seen = load_looks(fleet, catalogue, vehicles, layout.row_of, fitted_on, on)
     looks, last_grade, last_clock = _judged_by_eye(book, layout, list(merged(seen)))
-    measured = measured_parts(catalogue, book, fleet.limit_scheme, cells, seen, _clock_of(book, layout, seen))
+    factor = beliefs.factors_of(vehicles)
+    clock = _clock_of(book, layout, seen)
+    measured = measured_parts(catalogue, book, fleet.limit_scheme, cells, seen, clock, factor[cells.vehicle])
     # A part fitted since anybody looked was sound when it was fitted.
     new = (last_grade == NEVER_LOOKED) & ~np.isnan(cells.fitted_clock_km)
     last_grade, last_clock = np.where(new, Grade.SOUND, last_grade), np.where(new, cells.fitted_clock_km, last_clock)
     since = np.where(last_grade == NEVER_LOOKED, 0.0, np.maximum(cells.now_clock_km - last_clock, 0.0))
-    return Batch(fleet, catalogue, book, on, vehicles, roads, cells, looks, last_grade, since, measured)
+    return Batch(
+        fleet, catalogue, book, on, vehicles, roads, cells, looks, last_grade, since, measured, factor,
+        fleet_prices(fleet),
+    )  # fmt: skip
 
 
 class _Layout:
@@ -83,12 +87,19 @@ class _Layout:
         sizes = [len(each) for each in slots]
         self.vehicle = np.repeat(np.arange(len(vehicles)), sizes)
         self.slot = np.array([slot for each in slots for slot in each], dtype=np.int64)
-        starts = np.concatenate([[0], np.cumsum(sizes)])
-        self.row: dict[tuple[uuid.UUID, int], int] = {
-            (vehicle.pk, slot): int(start) + offset
+        starts = np.cumsum([0, *sizes]).tolist()
+        # Vehicles of the same traits have the same slots, in one tuple.
+        offsets = {id(each): {slot: offset for offset, slot in enumerate(each)} for each in slots}
+        self._place = {
+            vehicle.pk: (start, offsets[id(each)])
             for vehicle, each, start in zip(vehicles, slots, starts, strict=False)
-            for offset, slot in enumerate(each)
         }
+
+    def row_of(self, vehicle: uuid.UUID, slot: int | None) -> int | None:
+        """Row of a slot of a vehicle; None where the vehicle is not of the batch or has no such slot."""
+        start, offsets = self._place.get(vehicle, (0, {}))
+        offset = None if slot is None else offsets.get(slot)
+        return None if offset is None else start + offset
 
 
 def _fittings(fleet: Fleet, vehicles: Sequence[Vehicle], on: date) -> dict[Place, tuple[date, float]]:
@@ -110,7 +121,7 @@ def _cells(
     fitted_km, fitted_years = np.full(len(slot), np.nan), np.full(len(slot), np.nan)
     first_used = {v.pk: v.first_used_on for v in layout.vehicles}
     for (vehicle_id, part, position), (fitted, km) in fittings.items():
-        row = layout.row.get((vehicle_id, catalogue.slot_index.get((part, position), -1)))
+        row = layout.row_of(vehicle_id, catalogue.slot_index.get((part, position)))
         if row is not None:
             fitted_km[row], fitted_years[row] = km, years_between(first_used[vehicle_id], fitted)
     now_years = np.array([max(years_between(v.first_used_on, on), 0.0) for v in layout.vehicles])

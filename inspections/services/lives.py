@@ -2,9 +2,7 @@
 
 import hashlib
 import uuid
-from dataclasses import replace
 from datetime import datetime, timedelta
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,50 +13,29 @@ from django.utils import timezone
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.models import Fleet, Standing
 from fleetcare.support.bell import ring_after_commit
-from inspections.catalogue.books import life_book
 from inspections.catalogue.loader import default_catalogue
 from inspections.core import lives as core
+from inspections.core.model_factors import learn_with_models
 from inspections.core.part_ages import Ending, Histories
 from inspections.core.plausible_lives import GREATEST_SCALE, LEAST_SCALE
-from inspections.core.shrinkage import learn_with_common_bias
-from inspections.core.types import LifeBook
-from inspections.models import FittedPart, LearnedLife, LearningRound
-from inspections.services.part_histories import load_histories
+from inspections.models import FittedPart, LearnedFactor, LearnedLife, LearningRound
+from inspections.services.beliefs import reference_book
+from inspections.services.part_histories import load_records
+from inspections.services.shared_models import LEVEL, SharedModels, models_of
 from inspections.words import Lesson, Removal
 
 Json = dict[str, Any]
-LEVEL = 0.8
 LEARN_EVERY = timedelta(days=1)
 ASK_MOST = 100
 """Fleets asked for at one tick; the others follow at the next ones."""
 
+_WAY_OF_LEARNING = 2
+"""Raised when the same record would be read differently, so that every fleet is learned from anew."""
 _FIGURES = [
     "fitted_at", "life_km", "low_km", "high_km", "life_cv", "factor", "lesson", "failed", "worn_out", "renewed_early",
     "in_service", "reason_unknown", "date_unknown",
 ]  # fmt: skip
 _TELLING = (Removal.FAILED, Removal.WORN_OUT, Removal.UNKNOWN)
-
-
-@lru_cache(maxsize=1)
-def _catalogue_book() -> LifeBook:
-    return life_book(default_catalogue())
-
-
-def fleet_book(fleet: Fleet) -> LifeBook:
-    """The catalogue's beliefs, with the fleet's own lives where its record is enough; one query.
-
-    Where parts last less long than the catalogue says, the distance from the first sign to failure shrinks with the
-    life. The clocks stay those of the catalogue.
-    """
-    rows = LearnedLife.objects.within(fleet).filter(lesson=Lesson.LEARNED)
-    learned = {part: (km, cv) for part, km, cv in rows.values_list("part_key", "life_km", "life_cv")}
-    book = _catalogue_book()
-    if not learned:
-        return book
-    life_km, life_cv = book.life_km.copy(), book.life_cv.copy()
-    for row, slot in enumerate(default_catalogue().slots):
-        life_km[row], life_cv[row] = learned.get(slot.part_key, (life_km[row], life_cv[row]))
-    return replace(book, life_km=life_km, life_cv=life_cv, pf_km=book.pf_km * np.minimum(life_km / book.life_km, 1.0))
 
 
 def learn_lives(fleet_id: uuid.UUID) -> int:
@@ -73,28 +50,34 @@ def learn_lives(fleet_id: uuid.UUID) -> int:
     digest = _digest(fleet)
     if LearningRound.objects.filter(fleet=fleet, digest=digest).exists():
         return 0
-    rows = _lessons(fleet, timezone.now())
-    _store(fleet, rows, digest)
-    return len(rows)
+    lives, factors = _lessons(fleet, timezone.now())
+    _store(fleet, lives, factors, digest)
+    return len(lives)
 
 
 def _digest(fleet: Fleet) -> str:
-    """Changes with anything written about a vehicle of the fleet, and with the catalogue."""
+    """Changes with anything written about a vehicle of the fleet, with the catalogue, and with the way of learning."""
     written = Standing.objects.within(fleet).aggregate(Count("pk"), Sum("revision"))
-    return hashlib.sha256(f"{default_catalogue().digest} {sorted(written.items())}".encode()).hexdigest()
+    inputs = f"{_WAY_OF_LEARNING} {default_catalogue().digest} {sorted(written.items())}"
+    return hashlib.sha256(inputs.encode()).hexdigest()
 
 
-def _lessons(fleet: Fleet, now: datetime) -> list[LearnedLife]:
+def _lessons(fleet: Fleet, now: datetime) -> tuple[list[LearnedLife], list[LearnedFactor]]:
     if not FittedPart.objects.within(fleet).filter(removal__in=_TELLING).exists():
-        return []
+        return [], []
     catalogue = default_catalogue()
-    histories = load_histories(fleet, catalogue, _catalogue_book())
+    records = load_records(fleet, catalogue, reference_book())
+    histories = records.histories
     if not len(histories.kind):
-        return []
+        return [], []
     book_life_km = np.array([part.life.km for part in catalogue.parts.values()], dtype=np.float64)
-    learned, _ = learn_with_common_bias(histories, book_life_km, LEVEL)
+    models = SharedModels.among(records.vehicles)
+    learned, factors = learn_with_models(
+        histories, records.vehicle, models.of_vehicle, len(models.keys), book_life_km, LEVEL
+    )
     keys = list(catalogue.parts)
-    return [_row(fleet, now, keys[kind], histories, learned, kind) for kind in np.unique(histories.kind).tolist()]
+    lives = [_row(fleet, now, keys[kind], histories, learned, kind) for kind in np.unique(histories.kind).tolist()]
+    return lives, models.rows(fleet, now, factors)
 
 
 def _row(
@@ -128,11 +111,13 @@ def _lesson(learned: core.LearnedLives, kind: int) -> Lesson:
 
 
 @transaction.atomic
-def _store(fleet: Fleet, rows: list[LearnedLife], digest: str) -> None:
+def _store(fleet: Fleet, rows: list[LearnedLife], factors: list[LearnedFactor], digest: str) -> None:
     LearnedLife.objects.within(fleet).exclude(part_key__in=[row.part_key for row in rows]).delete()
     LearnedLife.objects.bulk_create(
         rows, update_conflicts=True, unique_fields=["fleet", "part_key"], update_fields=_FIGURES
     )
+    LearnedFactor.objects.within(fleet).delete()
+    LearnedFactor.objects.bulk_create(factors)
     LearningRound.objects.update_or_create(
         fleet=fleet, defaults={"digest": digest}, create_defaults={"digest": digest, "asked_at": timezone.now()}
     )
@@ -164,7 +149,12 @@ def lives_of(access: Access) -> Json:
     catalogue = default_catalogue()
     learned = {row.part_key: row for row in LearnedLife.objects.within(access.fleet)}
     items = [_life(key, learned.get(key)) for key in catalogue.parts]
-    return {"items": items, "fitted_at": max((row.fitted_at for row in learned.values()), default=None)}
+    models = models_of(access.fleet)
+    return {
+        "items": items,
+        "models": models,
+        "fitted_at": max((row.fitted_at for row in learned.values()), default=None),
+    }
 
 
 def _life(part_key: str, row: LearnedLife | None) -> Json:

@@ -1,12 +1,15 @@
 """What was seen and measured of the parts fitted now; two queries."""
 
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.db.models import Q
+
 from fleetcare.fleet.models import Fleet, Vehicle
+from fleetcare.kernel.grades import Grade
 from inspections.catalogue.catalogue import Catalogue
 from inspections.models import Finding, Result
 from inspections.words import InspectionState
@@ -32,7 +35,7 @@ def load_looks(
     fleet: Fleet,
     catalogue: Catalogue,
     vehicles: Sequence[Vehicle],
-    row_of: Mapping[tuple[uuid.UUID, int], int],
+    row_of: Callable[[uuid.UUID, int | None], int | None],
     fitted_on: Mapping[Place, date],
     on: date,
 ) -> list[Look]:
@@ -40,21 +43,33 @@ def load_looks(
 
     `row_of` gives the row of the cells by vehicle and slot; results at parts a vehicle does not have are left out.
     """
-    dismissed = _dismissed(fleet, vehicles)
+    dismissed, remedied = _spans(fleet, vehicles, on)
     looks = []
     for inspection_id, vehicle_id, seen_on, km, check_key, position, grade, value in _rows(fleet, vehicles, on):
         part = check_key.partition(".")[0]
-        row = row_of.get((vehicle_id, catalogue.slot_index.get((part, position), -1)))
+        row = row_of(vehicle_id, catalogue.slot_index.get((part, position)))
         renewed_on = fitted_on.get((vehicle_id, part, position))
         spans = dismissed.get((vehicle_id, check_key, position), ())
         voided = any(first <= seen_on <= last for first, last in spans)
         if row is not None and not voided and (renewed_on is None or seen_on > renewed_on):
             looks.append(Look(row, seen_on, float(km), int(grade or 0), value, check_key, inspection_id))
-    return looks
+    work: dict[tuple[int, date], uuid.UUID] = {}
+    for finding_id, vehicle_id, put_right_on, km, check_key, position in remedied:
+        part = check_key.partition(".")[0]
+        row = row_of(vehicle_id, catalogue.slot_index.get((part, position)))
+        renewed_on = fitted_on.get((vehicle_id, part, position))
+        if row is not None and (renewed_on is None or put_right_on > renewed_on):
+            # Several findings of a part put right on one day are one look at it.
+            one = work.setdefault((row, put_right_on), finding_id)
+            looks.append(Look(row, put_right_on, float(km), int(Grade.SOUND), None, check_key, one))
+    # A finding is put right after it was seen: on the same day at the same distance, the remedy comes last.
+    return sorted(looks, key=lambda look: (look.on, look.km)) if remedied else looks
 
 
 def _rows(fleet: Fleet, vehicles: Sequence[Vehicle], on: date) -> Iterable[tuple[Any, ...]]:
     rows = Result.objects.within(fleet).filter(
+        # Said of both tables, so that a vehicle's looks are found without going through the whole fleet's.
+        inspection__fleet=fleet,
         inspection__vehicle__in=vehicles,
         inspection__state=InspectionState.COMPLETED,
         inspection__inspected_on__lte=on,
@@ -72,14 +87,26 @@ def _rows(fleet: Fleet, vehicles: Sequence[Vehicle], on: date) -> Iterable[tuple
     )
 
 
-def _dismissed(fleet: Fleet, vehicles: Sequence[Vehicle]) -> dict[Place, list[tuple[date, date]]]:
+_Remedy = tuple[uuid.UUID, uuid.UUID, date, Any, str, str]
+"""Finding, vehicle, day, total km, check and position."""
+
+
+def _spans(
+    fleet: Fleet, vehicles: Sequence[Vehicle], on: date
+) -> tuple[dict[Place, list[tuple[date, date]]], list[_Remedy]]:
+    """When dismissed findings stood, and where work put one right without renewing the part; one query."""
     spans: dict[Place, list[tuple[date, date]]] = {}
-    rows = Finding.objects.within(fleet).filter(vehicle__in=vehicles, dismissed=True)
-    for vehicle_id, check_key, position, first, last in rows.values_list(
-        "vehicle_id", "check_key", "position", "opened_on", "seen_on"
+    remedied: list[_Remedy] = []
+    rows = Finding.objects.within(fleet).filter(vehicle__in=vehicles)
+    rows = rows.filter(Q(dismissed=True) | Q(remedied_total_km__isnull=False)).order_by("closed_on", "id")
+    for finding_id, vehicle_id, check_key, position, first, last, closed_on, km in rows.values_list(
+        "id", "vehicle_id", "check_key", "position", "opened_on", "seen_on", "closed_on", "remedied_total_km"
     ):
-        spans.setdefault((vehicle_id, check_key, position), []).append((first, last))
-    return spans
+        if km is None:
+            spans.setdefault((vehicle_id, check_key, position), []).append((first, last))
+        elif closed_on is not None and closed_on <= on:
+            remedied.append((finding_id, vehicle_id, closed_on, km, check_key, position))
+    return spans, remedied
 
 
 def merged(looks: Iterable[Look]) -> Iterator[Look]:

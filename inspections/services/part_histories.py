@@ -17,7 +17,7 @@ from fleetcare.kernel.grades import Grade
 from inspections.catalogue.catalogue import Catalogue
 from inspections.core.part_ages import Ending, Histories
 from inspections.core.plausible_lives import STAGE_SHARES
-from inspections.core.types import FloatArray, LifeBook
+from inspections.core.types import BoolArray, FloatArray, IntArray, LifeBook
 from inspections.models import FittedPart, Result
 from inspections.services.wear import wearing_checks
 from inspections.words import InspectionState, Removal
@@ -77,7 +77,17 @@ class _Record:
     """It was found major or dangerous and had not failed yet."""
 
 
-def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histories:
+@dataclass(frozen=True, slots=True)
+class FleetRecords:
+    """What a fleet's papers say of its parts, N records of V vehicles."""
+
+    histories: Histories
+    vehicle: IntArray
+    """Row of each record's vehicle in `vehicles`, shape (N,)."""
+    vehicles: tuple[Vehicle, ...]
+
+
+def load_records(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> FleetRecords:
     """Recorded parts and those as bought; the kind of a part is its row in `catalogue.parts`.
 
     A part in service counts up to the last good look at it. Where it shows nothing before it fails, or was never looked
@@ -95,7 +105,8 @@ def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histor
     hidden = set(np.flatnonzero(book.pf_km <= 0.0).tolist())
     written_down = {part for (_, part, _), rows in fitted.items() if any(row.removed for row in rows)}
     records: list[_Record] = []
-    for vehicle in vehicles:
+    owner: list[int] = []
+    for number, vehicle in enumerate(vehicles):
         if vehicle.pk not in watched:
             continue
         for slot in catalogue.applicable_slots(vehicle.traits):
@@ -106,7 +117,9 @@ def load_histories(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> Histor
             records.extend(
                 _records(rows, slot, watched[vehicle.pk], looks.get(place, ()), hidden=slot in hidden, heard=heard)
             )
-    return _as_arrays(catalogue, book, records)
+        owner += [number] * (len(records) - len(owner))
+    histories, told = _as_arrays(catalogue, book, records)
+    return FleetRecords(histories, np.array(owner, dtype=np.int64)[told], tuple(vehicles))
 
 
 def _watched(fleet: Fleet, vehicles: Sequence[Vehicle]) -> dict[uuid.UUID, _Watched]:
@@ -160,7 +173,10 @@ def _moment(on: date | None, km: Any) -> Moment | None:
 def _looks(fleet: Fleet, vehicles: Sequence[Vehicle], fitted: Mapping[Place, object]) -> dict[Place, list[_Look]]:
     """Looks in the order of time: all of them where parts came and went, elsewhere first and last of each good run."""
     rows = Result.objects.within(fleet).filter(
-        inspection__vehicle__in=vehicles, inspection__state=InspectionState.COMPLETED, grade__isnull=False
+        inspection__fleet=fleet,
+        inspection__vehicle__in=vehicles,
+        inspection__state=InspectionState.COMPLETED,
+        grade__isnull=False,
     )
     rows = rows.order_by("inspection__inspected_on", "inspection__reading__total_km", "inspection_id")
     values = rows.values_list(
@@ -242,7 +258,8 @@ def _revivals(seen: Iterable[_Look]) -> Iterator[tuple[Moment, Moment]]:
             bad = None
 
 
-def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record]) -> Histories:
+def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record]) -> tuple[Histories, BoolArray]:
+    """The records that tell something, and which of all they are."""
     kind_of = {key: row for row, key in enumerate(catalogue.parts)}
     slot = np.array([record.slot for record in records], dtype=np.int64)
 
@@ -269,7 +286,7 @@ def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record])
     ending = np.where((ending == Ending.WORN_OUT) & (good >= ended), Ending.FAILED, ending)
     # A part that came off the moment it was first met was not watched over any distance, and tells nothing.
     told = ended > first
-    return Histories(
+    histories = Histories(
         kind=np.array([kind_of[catalogue.slots[row].part_key] for row in slot[told]], dtype=np.int64),
         fitted_clock_km=fitted[told],
         first_seen_clock_km=first[told],
@@ -277,6 +294,7 @@ def _as_arrays(catalogue: Catalogue, book: LifeBook, records: Sequence[_Record])
         ended_clock_km=ended[told],
         ending=ending[told],
     )
+    return histories, told
 
 
 def _warning_km(catalogue: Catalogue, book: LifeBook) -> FloatArray:

@@ -10,7 +10,6 @@ from typing import Any
 
 import orjson
 from django.db import IntegrityError, transaction
-from django.db.models import F
 from django.utils import timezone
 
 from fleetcare.fleet.access import Access
@@ -24,7 +23,16 @@ from inspections.catalogue.loader import default_catalogue
 from inspections.core.trouble_codes import MalformedTroubleCode, parse_code
 from inspections.models import Inspection, Result
 from inspections.services.checking import CheckedResult, checked_results
+from inspections.services.entries import (
+    hold_draft,
+    result_row,
+    said_of,
+    store_entries,
+    stored_keys,
+    with_last_filled_in,
+)
 from inspections.services.findings import apply_results
+from inspections.services.happenings import announce_inspection
 from inspections.words import InspectionState
 
 Given = Sequence[Mapping[str, Any]]
@@ -125,7 +133,7 @@ def _stored(
         **({"id": key} if key else {}),
     )
     _insert(inspection)
-    Result.objects.bulk_create(_row(inspection, result) for result in checked)
+    Result.objects.bulk_create(result_row(inspection, result) for result in checked)
     return inspection
 
 
@@ -137,7 +145,8 @@ def _close(access: Access, inspection: Inspection, checked: list[CheckedResult])
             inspection.save(update_fields=["state", "completed_at", "content_digest"])
     except IntegrityError as error:
         raise Conflict("The same inspection is already stored.", code="repeated-inspection") from error
-    apply_results(access, inspection, checked)
+    changes = apply_results(access, inspection, checked)
+    announce_inspection(access, inspection, checked, changes)
     standing = Standing.objects.within(access.fleet).filter(vehicle=inspection.vehicle_id)
     standing.exclude(inspected_on__gt=inspection.inspected_on).update(inspected_on=inspection.inspected_on)
     touch(inspection.vehicle)
@@ -188,43 +197,23 @@ def _repeated(access: Access, vehicle: Vehicle, key: uuid.UUID | None, digest: s
     return None
 
 
-def _row(inspection: Inspection, result: CheckedResult) -> Result:
-    return Result(
-        fleet_id=inspection.fleet_id,
-        inspection=inspection,
-        check_key=result.check_key,
-        position=result.position,
-        grade=result.grade,
-        value=result.value,
-        observations=list(result.observations),
-        note=result.note,
-        not_examined=result.not_examined,
-    )
-
-
-def _hold_draft(inspection: Inspection) -> None:
-    """Holds the draft's row until the transaction ends, so that nobody completes it under a late result."""
-    mine = Inspection.objects.within(inspection.fleet_id).filter(pk=inspection.pk, state=InspectionState.DRAFT)
-    if not mine.update(version=F("version") + 1):
-        raise Conflict("This inspection is completed; make a new one to correct it.", code="completed")
-    inspection.version += 1
-
-
 @transaction.atomic
 def save_results(access: Access, inspection: Inspection, results: Given) -> Inspection:
-    """Adds results to a draft; a result for a check and position already there replaces it.
+    """Adds results to a draft, all or none; of two words about a check and position the one said later stands.
 
-    Two people may do so at once: each check keeps the last word said about it. Raises Conflict once completed.
+    Each may carry the client's `id` (repeated, it is passed over), its `age_seconds` when it was sent, or
+    `same_as_last` in the place of a result. Raises Conflict once completed, unless every id is stored already.
     """
     access.require(Role.INSPECTOR)
-    _hold_draft(inspection)
-    checked = _checked(access, inspection.vehicle, inspection.sheet, results, ())
-    Result.objects.bulk_create(
-        [_row(inspection, result) for result in checked],
-        update_conflicts=True,
-        unique_fields=["fleet", "inspection", "check_key", "position"],
-        update_fields=["grade", "value", "observations", "note", "not_examined"],
-    )
+    known = stored_keys(inspection, (result.get("id") for result in results))
+    if results and all(result.get("id") in known for result in results):
+        return inspection
+    hold_draft(inspection)
+    filled = with_last_filled_in(inspection, results)
+    checked = _checked(access, inspection.vehicle, inspection.sheet, filled, ())
+    now = timezone.now()
+    words = [said_of(result, given, now) for result, given in zip(checked, results, strict=True)]
+    store_entries(access, inspection, [word for word in words if word.key not in known])
     return inspection
 
 
@@ -234,7 +223,7 @@ def complete_inspection(access: Access, inspection: Inspection) -> Inspection:
     access.require(Role.INSPECTOR)
     if inspection.state == InspectionState.COMPLETED:
         return inspection
-    _hold_draft(inspection)
+    hold_draft(inspection)
     rows = Result.objects.within(access.fleet).filter(inspection=inspection)
     checked = [_as_checked(row) for row in rows]
     if not checked:

@@ -56,9 +56,18 @@ def wearing_checks() -> dict[str, str]:
 
 
 def measured_parts(
-    catalogue: Catalogue, book: LifeBook, scheme: str, cells: Cells, looks: Sequence[Look], clock_km: FloatArray
+    catalogue: Catalogue,
+    book: LifeBook,
+    scheme: str,
+    cells: Cells,
+    looks: Sequence[Look],
+    clock_km: FloatArray,
+    life_factor: FloatArray,
 ) -> MeasuredParts:
-    """Wear forecasts of the parts measured among `looks`, whose clock readings are `clock_km` (N,)."""
+    """Wear forecasts of the parts measured among `looks`, whose clock readings are `clock_km` (N,).
+
+    `life_factor` (K,) is each cell's life over the book's.
+    """
     chosen = set(wearing_checks().values())
     kept = [n for n, look in enumerate(looks) if look.value is not None and look.check_key in chosen]
     owner = np.array([looks[n].cell for n in kept], dtype=np.int64)
@@ -67,6 +76,7 @@ def measured_parts(
     measured = [_measurement(catalogue, key) for key in keys]
     limit = np.array([governing_limit(each, scheme).value for each in measured])
     readings = WearReadings(series, clock_km[kept], np.array([looks[n].value for n in kept], dtype=np.float64))
+    pf_km = book.pf_km[cells.slot[cell]] * np.minimum(life_factor[cell], 1.0)
     forecast = forecast_wear(
         WearSeries(
             new_value=np.array([each.new for each in measured]),
@@ -74,13 +84,21 @@ def measured_parts(
             limit_value=limit,
             dangerous_value=np.array([np.nan if each.dangerous is None else each.dangerous for each in measured]),
             noise_sd=np.array([each.noise_sd for each in measured]),
-            life_km=book.life_km[cells.slot[cell]],
+            life_km=book.life_km[cells.slot[cell]] * life_factor[cell],
             fitted_clock_km=cells.fitted_clock_km[cell],
             now_clock_km=cells.now_clock_km[cell],
         ),
         readings,
+        kin=_kin(cells.vehicle[cell], keys),
     )
-    return MeasuredParts(cell, tuple(keys), readings, limit, forecast, book.pf_km[cells.slot[cell]])
+    return MeasuredParts(cell, tuple(keys), readings, limit, forecast, pf_km)
+
+
+def _kin(vehicle: IntArray, keys: Sequence[str]) -> IntArray:
+    """Parts followed by the same check at the same vehicle, shape (M,): equal numbers for those together."""
+    number: dict[str, int] = {}
+    kind = np.array([number.setdefault(key, len(number)) for key in keys], dtype=np.int64)
+    return np.asarray(vehicle * max(len(number), 1) + kind)
 
 
 def _measurement(catalogue: Catalogue, key: str) -> Measurement:

@@ -14,12 +14,13 @@ from itertools import chain
 import numpy as np
 
 from fleetcare.kernel.grades import Grade
+from fleetcare.kernel.money import rounded_minor
 from inspections.core.types import Cells, CostBook
 from scheduling.core.backlog_items import Columns, backlog_item, columns
 from scheduling.core.job_table import JobTable, job_table
 from scheduling.core.picking import ALTERNATIVE_PICKED, Picks, picks
 from scheduling.core.pricing import Priced, priced
-from scheduling.core.types import Backlog, BacklogItem, BoolArray, FloatArray, IntArray, JobOption
+from scheduling.core.types import Alternative, Backlog, BacklogItem, BoolArray, FloatArray, IntArray, JobOption
 from scheduling.core.waiting import Waiting
 
 HORIZON_KM = 10_000.0
@@ -68,7 +69,25 @@ class Ranking:
 
     def item(self, job: int, rank: int) -> BacklogItem:
         """The document of row `job` of the table, ranked as told."""
-        return backlog_item(self._columns, self.options, job, rank, self.horizon_km)
+        return backlog_item(self._columns, self.options, job, rank, self.horizon_km, self._others(job))
+
+    def _others(self, job: int) -> tuple[Alternative, ...]:
+        """The jobs left aside because this one was picked for one of their parts, the most worth first."""
+        cells = self.table.cell[self.table.cell_at[job] : self.table.cell_at[job + 1]].tolist()
+        rows = sorted({row for cell in cells for row in self._left_aside.get(cell, ())})
+        worth, cost = self.picks.worth_per_cost, self.picks.cost_now_minor
+        rows.sort(key=lambda row: -worth[row])
+        option = self.table.option
+        return tuple(Alternative(int(option[row]), rounded_minor(cost[row]), float(worth[row])) for row in rows)
+
+    @cached_property
+    def _left_aside(self) -> dict[int, list[int]]:
+        """Rows of the alternatives left aside, by cell."""
+        found: dict[int, list[int]] = {}
+        for row in np.flatnonzero(self.picks.round == ALTERNATIVE_PICKED).tolist():
+            for cell in self.table.cell[self.table.cell_at[row] : self.table.cell_at[row + 1]].tolist():
+                found.setdefault(cell, []).append(row)
+        return found
 
     @cached_property
     def _columns(self) -> Columns:
@@ -103,6 +122,7 @@ def rank_jobs(
     rate_minor_per_hour: FloatArray,
     unseen_too_long: BoolArray | None = None,
     horizon_km: float = HORIZON_KM,
+    kept: FloatArray | None = None,
 ) -> Ranking:
     """Ranks the jobs of one or of many vehicles; every vehicle on its own, each by the same rule.
 
@@ -114,18 +134,20 @@ def rank_jobs(
     rate_minor_per_hour: what an hour of work counts for, shape (V,).
     unseen_too_long: cells listed although they have no finding, shape (K,).
     horizon_km: the distance that `waiting.failure_chance_fraction` stands for, only told in the reasons.
+    kept: what each part still costs after a job that puts it right without renewing it, shape (K,), see
+        `pricing.kept_minor`; only read for cells of such jobs.
 
     Raises ValueError where an option has no cells.
     """
     unseen = np.zeros(len(grade), dtype=bool) if unseen_too_long is None else unseen_too_long
     listed = (grade >= Grade.MINOR) | unseen
-    kept = _touching(options, listed)
-    table = job_table([options[index] for index in kept.tolist()], rate_minor_per_hour)
+    judged = _touching(options, listed)
+    table = job_table([options[index] for index in judged.tolist()], rate_minor_per_hour)
     danger = costs.safety[cells.slot] & (grade == Grade.DANGEROUS)
-    prices = priced(table, cells, waiting, costs, credit_minor_per_km)
+    prices = priced(table, cells, waiting, costs, credit_minor_per_km, kept)
     first = _any(danger, table)
-    picked = picks(table, prices.waiting_minor, first)
-    table = table.numbered(kept)
+    picked = picks(table, prices.saved_minor, first)
+    table = table.numbered(judged)
     return Ranking(options, table, prices, picked, _worst(grade, table), first, _any(unseen, table), horizon_km)
 
 

@@ -5,15 +5,26 @@ Rounding and looking up run over all jobs at once; a document only picks its row
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 
 from fleetcare.kernel.grades import Grade
+from fleetcare.kernel.money import rounded_minor
 from scheduling.core.job_table import JobTable
 from scheduling.core.picking import LEAST_COST_MINOR, Picks
 from scheduling.core.pricing import Priced
 from scheduling.core.reasons import Reason
-from scheduling.core.types import BacklogItem, BoolArray, FloatArray, IntArray, JobOption, WaitingTerms
+from scheduling.core.types import (
+    Alternative,
+    BacklogItem,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    JobOption,
+    JobWork,
+    WaitingTerms,
+)
 from scheduling.core.waiting import UNTIL_FAILURE, UNTIL_MAJOR, WAIT_MONTHS, WAYS
 
 TELLING_CHANCE = 0.05
@@ -44,6 +55,8 @@ class Columns:
     danger: list[int]
     major: list[int]
     credit: list[int]
+    kept: list[int]
+    minor_per_hour: list[float]
     best: list[int]
     do_before: list[int]
     """0 where no wait of the grid costs as little as doing it now."""
@@ -71,8 +84,10 @@ def columns(
         danger=_rounded(priced.danger_minor),
         major=_rounded(priced.major_minor),
         credit=_rounded(priced.credit_minor),
+        kept=_rounded(priced.kept_minor),
+        minor_per_hour=table.minor_per_hour.tolist(),
         best=priced.best.tolist(),
-        do_before=do_before_months(priced, picks.cost_now_minor, before_driving).tolist(),
+        do_before=do_before_months(priced, picks.cost_now_minor + priced.kept_minor, before_driving).tolist(),
         opened=_opened(table, picks.opened),
     )
 
@@ -96,11 +111,25 @@ def _opened(table: JobTable, opened: BoolArray) -> list[list[str]]:
     return keys
 
 
-def backlog_item(told: Columns, options: Sequence[JobOption], job: int, rank: int, horizon_km: float) -> BacklogItem:
+def backlog_item(
+    told: Columns,
+    options: Sequence[JobOption],
+    job: int,
+    rank: int,
+    horizon_km: float,
+    alternatives: tuple[Alternative, ...] = (),
+) -> BacklogItem:
     """Row `job` as a document with this rank."""
     option = options[told.option[job]]
     work, grade, do_before = option.work, told.grade[job], told.do_before[job]
-    terms = WaitingTerms(told.failure[job], told.later_job[job], told.danger[job], told.major[job], -told.credit[job])
+    terms = WaitingTerms(
+        told.failure[job],
+        told.later_job[job],
+        told.danger[job],
+        told.major[job],
+        -told.credit[job],
+        -told.kept[job],
+    )
     return BacklogItem(
         rank=rank,
         option=told.option[job],
@@ -112,7 +141,9 @@ def backlog_item(told: Columns, options: Sequence[JobOption], job: int, rank: in
         before_driving=told.before_driving[job],
         unseen=told.unseen[job],
         cost_now_minor=told.cost_now[job],
+        cost_range_minor=_cost_range(told, work, job),
         hours=told.hours[job],
+        hours_range=_hours_range(told, work, job),
         cost_of_waiting_minor=terms.total_minor - told.cost_now[job],
         worth_per_cost=told.worth[job],
         failure_chance_fraction=told.chance[job],
@@ -124,7 +155,23 @@ def backlog_item(told: Columns, options: Sequence[JobOption], job: int, rank: in
         follow_ups=tuple([each.key for each in work.follow_ups]),
         opened_before=tuple(told.opened[job]),
         reasons=_reasons(told, job, horizon_km),
+        alternatives=alternatives,
     )
+
+
+def _cost_range(told: Columns, work: JobWork, job: int) -> tuple[int, int]:
+    """Parts and hours vary by themselves, so that their distances from the usual add as squares."""
+    least_hours, most_hours = work.hours_range or (work.hours, work.hours)
+    least_parts, most_parts = work.parts_range_minor or (work.parts_minor, work.parts_minor)
+    rate, likely = told.minor_per_hour[job], told.cost_now[job]
+    below = hypot(work.parts_minor - least_parts, (work.hours - least_hours) * rate)
+    above = hypot(most_parts - work.parts_minor, (most_hours - work.hours) * rate)
+    return max(rounded_minor(likely - below), 0), rounded_minor(likely + above)
+
+
+def _hours_range(told: Columns, work: JobWork, job: int) -> tuple[float, float]:
+    least, most = work.hours_range or (work.hours, work.hours)
+    return told.hours[job] - work.hours + least, told.hours[job] - work.hours + most
 
 
 _GRADES = tuple(Grade)
@@ -150,6 +197,8 @@ def _reasons_for_now(told: Columns, job: int, horizon_km: float) -> list[Reason]
         found.append(Reason("danger-exposure", {"minor": told.danger[job]}))
     if told.major[job] >= telling_minor:
         found.append(Reason("major-exposure", {"minor": told.major[job]}))
+    if told.kept[job] > 0:
+        found.append(Reason("part-kept", {"minor": told.kept[job]}))
     if told.opened[job]:
         found.append(Reason("access-opened", {"work": ", ".join(told.opened[job])}))
     if told.unseen[job]:

@@ -43,7 +43,7 @@ def bundles(ranking: Ranking, vehicle: int) -> tuple[Bundle, ...]:
 
 def _one_per_cell(ranking: Ranking, jobs: list[int]) -> list[int]:
     """Of alternatives for the same part, the one that saves most without its units."""
-    table, waiting_minor = ranking.table, ranking.priced.waiting_minor
+    table, waiting_minor = ranking.table, ranking.priced.saved_minor
     kept: list[int] = []
     taken: set[int] = set()
     for job in sorted(jobs, key=lambda each: (table.own_minor[each] - waiting_minor[each], each)):
@@ -60,7 +60,7 @@ class _Closed:
     def __init__(self, ranking: Ranking, jobs: list[int]) -> None:
         self.ranking = ranking
         table = ranking.table
-        savings = ranking.priced.waiting_minor - table.own_minor
+        savings = ranking.priced.saved_minor - table.own_minor
         self.saving = {job: float(savings[job]) for job in jobs if savings[job] > 0}
         self.units: dict[int, list[int]] = {}
         for job in self.saving:

@@ -56,7 +56,7 @@ def due_states(
     odometer_km: FloatArray,
     forecast: Forecast,
     today: float,
-    soon_days: float = SOON_DAYS,
+    soon_days: float | FloatArray = SOON_DAYS,
 ) -> Due:
     """The earlier of date and distance, and how near it is; arrays of shape (K,), NaN for what is not given.
 

@@ -6,10 +6,8 @@ from itertools import chain
 
 import numpy as np
 
-from scheduling.core.types import BoolArray, FloatArray, IntArray, JobOption, JobWork
-
-USUAL_SHARE = 0.6
-"""Share of the access and follow-ups that a job done later pays on average, since other jobs share them."""
+from inspections.core.types import SHARED_WORK_SHARE
+from scheduling.core.types import BoolArray, FloatArray, IntArray, JobOption, JobWork, SharedWork
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +21,8 @@ class JobTable:
     own_minor: FloatArray
     """(J,): parts and labour without access and follow-ups."""
     own_hours: FloatArray
+    minor_per_hour: FloatArray
+    """(J,): what an hour of it counts for."""
     later_minor: FloatArray
     """(J,): the same with the usual share of access and follow-ups."""
     renews: BoolArray
@@ -49,7 +49,7 @@ class JobTable:
 
 
 def job_table(options: Sequence[JobOption], rate_minor_per_hour: FloatArray) -> JobTable:
-    """The options of a batch as arrays. `rate_minor_per_hour`, shape (V,), is what an hour of work counts for.
+    """The options of a batch as arrays. `rate_minor_per_hour`, shape (V,), is what an hour counts for by itself.
 
     Every option has at least one cell.
     """
@@ -57,7 +57,8 @@ def job_table(options: Sequence[JobOption], rate_minor_per_hour: FloatArray) -> 
     order = np.argsort(vehicle, kind="stable")
     vehicle = vehicle[order]
     works, kind = _kinds([options[index].work for index in order])
-    rate = rate_minor_per_hour[vehicle]
+    stated = _rates(works)[kind]
+    rate = np.where(np.isnan(stated), rate_minor_per_hour[vehicle], stated)
     hours = np.array([work.hours for work in works])[kind]
     own = np.array([work.parts_minor for work in works])[kind] + hours * rate
     units = _units(works, kind, vehicle, rate_minor_per_hour)
@@ -68,7 +69,8 @@ def job_table(options: Sequence[JobOption], rate_minor_per_hour: FloatArray) -> 
         vehicle=vehicle,
         own_minor=own,
         own_hours=hours,
-        later_minor=own + USUAL_SHARE * shared,
+        minor_per_hour=rate,
+        later_minor=own + SHARED_WORK_SHARE * shared,
         renews=np.array([work.renews for work in works], dtype=bool)[kind],
         cell_at=cell_at,
         cell=cell,
@@ -78,6 +80,11 @@ def job_table(options: Sequence[JobOption], rate_minor_per_hour: FloatArray) -> 
         unit_hours=units.hours,
         unit_key=units.key,
     )
+
+
+def _rates(works: Sequence[JobWork | SharedWork]) -> FloatArray:
+    """What an hour of each counts for; NaN where it counts as the vehicle's own."""
+    return np.array([np.nan if work.minor_per_hour is None else work.minor_per_hour for work in works])
 
 
 def _kinds(works: list[JobWork]) -> tuple[list[JobWork], IntArray]:
@@ -112,18 +119,21 @@ def _units(works: list[JobWork], kind: IntArray, vehicle: IntArray, rate: FloatA
     within = np.arange(len(job)) - np.repeat(np.cumsum(lengths[kind]) - lengths[kind], lengths[kind])
     entry = (np.cumsum(lengths) - lengths)[kind][job] + within
     listed = list(chain.from_iterable(needed))
-    number: dict[str, int] = {}
-    key = np.fromiter((number.setdefault(work.key, len(number)) for work in listed), np.int64, len(listed))[entry]
+    number: dict[tuple[str, bool], int] = {}
+    names = ((work.key, work.given_away) for work in listed)
+    key = np.fromiter((number.setdefault(name, len(number)) for name in names), np.int64, len(listed))[entry]
     distinct, unit = np.unique(vehicle[job] * max(len(number), 1) + key, return_inverse=True)
     of_vehicle, of_key = np.divmod(distinct, max(len(number), 1))
     hours = _largest([work.hours for work in listed], entry, unit, len(distinct))
     outlay = _largest([work.outlay_minor for work in listed], entry, unit, len(distinct))
-    names = list(number)
-    return _Units(job, unit, outlay + hours * rate[of_vehicle], hours, tuple(names[index] for index in of_key))
+    stated = _largest(np.nan_to_num(_rates(listed), nan=-1.0).tolist(), entry, unit, len(distinct), least=-1.0)
+    hourly = np.where(stated < 0.0, rate[of_vehicle], stated)
+    keys = [name for name, _ in number]
+    return _Units(job, unit, outlay + hours * hourly, hours, tuple(keys[index] for index in of_key))
 
 
-def _largest(values: list[float], entry: IntArray, unit: IntArray, units: int) -> FloatArray:
+def _largest(values: list[float], entry: IntArray, unit: IntArray, units: int, least: float = 0.0) -> FloatArray:
     """A unit that two jobs describe differently takes the larger figure."""
-    largest = np.zeros(units)
+    largest = np.full(units, least)
     np.maximum.at(largest, unit, np.array(values, dtype=np.float64)[entry])
     return largest

@@ -45,6 +45,11 @@ class Span:
     def __add__(self, other: "Span") -> "Span":
         return Span(self.low + other.low, self.likely + other.likely, self.high + other.high)
 
+    def times(self, factor: float) -> "Span":
+        """The same so many times; a negative factor turns it round."""
+        ends = sorted((self.low * factor, self.high * factor))
+        return Span(ends[0], self.likely * factor, ends[1])
+
 
 @dataclass(frozen=True, slots=True)
 class Running:
@@ -103,6 +108,30 @@ def keep_or_replace(keeping: Keeping, replacing: Replacing, interest_fraction: f
     apart = keep.high < replace.low or replace.high < keep.low
     better: Literal["keep", "replace"] = "keep" if keep.likely <= replace.likely else "replace"
     return Verdict(better if apart else "too-close", _rounded(keep), _rounded(replace), _rounded(even))
+
+
+def keeping_terms(keeping: Keeping, interest_fraction: float) -> dict[str, Span]:
+    """What each term of keeping comes to a year; their likely figures add up to the equivalent annual cost."""
+    capital = {"worth-now": keeping.worth_now_minor, "repair-bill": keeping.repair_bill_minor}
+    return _terms(capital, keeping.worth_then_minor, keeping.running, interest_fraction, keeping.years)
+
+
+def replacing_terms(replacing: Replacing, interest_fraction: float) -> dict[str, Span]:
+    """The same of replacing."""
+    capital = {"price": replacing.price_minor}
+    return _terms(capital, replacing.worth_then_minor, replacing.running, interest_fraction, replacing.years)
+
+
+def _terms(capital: dict[str, Span], salvage: Span, running: Running, interest: float, years: float) -> dict[str, Span]:
+    factor = annuity_factor(interest, years)
+    return {
+        **{name: sum_now.times(1.0 / factor) for name, sum_now in capital.items()},
+        "worth-then": salvage.times(-worth_now(1.0, interest, years) / factor),
+        "jobs": running.jobs_minor,
+        "risk": running.risk_minor,
+        "fuel": running.fuel_minor,
+        "other": running.other_minor,
+    }
 
 
 def _rounded(span: Span) -> tuple[int, int, int]:

@@ -111,7 +111,8 @@ def gathered(looks: LookAgain, cells: Sequence[int], sheets: Sequence[SheetCover
         at = months[left[0]][0]
         joins = [cell for cell in left if months[cell][0] - at <= PULL_FORWARD_FRACTION * months[cell][1]]
         planned.append(PlannedLook(at, tuple(sorted(joins)), _shortest(sheets, joins)))
-        left = [cell for cell in left if cell not in set(joins)]
+        joined = set(joins)
+        left = [cell for cell in left if cell not in joined]
     return tuple(planned)
 
 

@@ -62,6 +62,7 @@ _PHRASES: dict[str, Callable[[Facts], str]] = {
     "major-exposure": lambda facts: "driving on like this wears other parts or adds risk",
     "access-opened": _opened,
     "unseen-too-long": lambda facts: "not looked at for too long, so its state is a guess",
+    "part-kept": lambda facts: "puts the defect right and keeps the old part, which is renewed another time",
     "life-left": lambda facts: "it still has life to give that a new part would only repeat",
     "can-wait-months": _wait,
     "wait-for-a-look": lambda facts: "cheaper to wait until a look finds it major",

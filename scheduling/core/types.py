@@ -25,6 +25,10 @@ class SharedWork:
     hours: float
     outlay_minor: float = 0.0
     """Material, or work given out; labour comes on top."""
+    given_away: bool = False
+    """Opened by a workshop: what it takes apart serves the other jobs given away, not those done here."""
+    minor_per_hour: float | None = None
+    """What an hour of it counts for; None: as an hour of the vehicle's own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,13 @@ class JobWork:
     follow_ups: tuple[SharedWork, ...] = ()
     positions: tuple[str, ...] = ()
     renews: bool = True
-    """Whether the parts are as new afterwards."""
+    """Whether the parts are as new afterwards; if not, they look sound and keep their age."""
+    given_away: bool = False
+    minor_per_hour: float | None = None
+    """What an hour counts for; None: as an hour of the vehicle's own."""
+    hours_range: tuple[float, float] | None = None
+    """Between these four such jobs in five lie; None: as certain as the usual figure."""
+    parts_range_minor: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +78,24 @@ class WaitingTerms:
     """The same while `major`."""
     renewal_credit_minor: int
     """What the life still used is worth; negative, since it speaks for waiting."""
+    kept_part_minor: int = 0
+    """Of a job that renews nothing: what the part it keeps is still expected to cost; negative, since doing the job
+    does not save it."""
 
     @property
     def total_minor(self) -> int:
-        """The expected cost of the best way to wait."""
+        """The expected cost of the best way to wait, beyond what is still to come after the job."""
         spent = self.failure_minor + self.later_job_minor + self.danger_minor + self.major_minor
-        return spent + self.renewal_credit_minor
+        return spent + self.renewal_credit_minor + self.kept_part_minor
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another job for the same parts that would be worth less for its cost."""
+
+    option: int
+    cost_now_minor: int
+    worth_per_cost: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +118,9 @@ class BacklogItem:
     """A part of it was not looked at for too long; where `grade` is below minor, that is why it is listed."""
     cost_now_minor: int
     """Parts, labour, and the access and follow-ups that no job before it in the list has opened."""
+    cost_range_minor: tuple[int, int]
+    """Four such jobs in five cost between these."""
+    hours_range: tuple[float, float]
     hours: float
     """Of the job, and of the access and follow-ups not yet opened."""
     cost_of_waiting_minor: int
@@ -115,6 +140,8 @@ class BacklogItem:
     opened_before: tuple[str, ...]
     """The access and follow-ups that an earlier job of the list already pays for."""
     reasons: tuple[Reason, ...]
+    alternatives: tuple[Alternative, ...] = ()
+    """Of a job worth doing now; among those that can wait each is listed by itself."""
 
 
 @dataclass(frozen=True, slots=True)

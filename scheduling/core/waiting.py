@@ -12,7 +12,7 @@ E[min(T, d)] = d - A_T, km dangerous = A_D - A_T, km major = A_M - A_D.
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -93,7 +93,13 @@ def waiting(
     cells, possibilities = residuals.weight.shape
     chunk = max(CHUNK_POSSIBILITIES // max(possibilities, 1), 1)
     blocks = [
-        _block(_rows(residuals, at), clock_km_per_month[at], look_interval_km[at], first_look[at], horizon_km[at])
+        _block(
+            _Lives(_rows(residuals, at), None, np.ones(len(clock_km_per_month[at]))),
+            clock_km_per_month[at],
+            look_interval_km[at],
+            first_look[at],
+            horizon_km[at],
+        )
         for at in (slice(start, start + chunk) for start in range(0, max(cells, 1), chunk))
     ]
     return joined(blocks)
@@ -118,48 +124,104 @@ def waiting_of_rows(
     return joined(blocks).scattered(rows, len(cells.slot))
 
 
+def waiting_by_group(
+    residuals: Residuals,
+    group: IntArray,
+    groups: int,
+    clock_km_per_month: FloatArray,
+    look_interval_km: FloatArray,
+    horizon_km: FloatArray,
+) -> tuple[Waiting, FloatArray]:
+    """What each way to wait leads to within each group of possibilities, and the chance of each group.
+
+    `group`, (K, P), says which group (0 to `groups` - 1) a possibility belongs to. The rows of the answer are cell by
+    cell, group by group, (K * groups, ...); those of a group that cannot be are 0. Takes little longer than `waiting`.
+    """
+    cells = len(group)
+    chunk = max(CHUNK_POSSIBILITIES // max(group.shape[1], 1), 1)
+    blocks, chances = [], [np.zeros(0)]
+    for at in (slice(start, start + chunk) for start in range(0, max(cells, 1), chunk)):
+        left = _rows(residuals, at)
+        owner = group[at] + groups * np.arange(len(left.weight))[:, None]
+        chance = _grouped(owner, left.weight, groups * len(left.weight))
+        share = 1.0 / np.where(chance > 0.0, chance, 1.0)
+        lives = _Lives(replace(left, weight=left.weight * share[owner]), owner, (chance > 0.0).astype(np.float64))
+        per_group = (np.repeat(each[at], groups) for each in (clock_km_per_month, look_interval_km, horizon_km))
+        km_per_month, interval, horizon = per_group
+        blocks.append(_block(lives, km_per_month, interval, interval, horizon))
+        chances.append(chance)
+    return joined(blocks), np.concatenate(chances)
+
+
 def _rows(residuals: Residuals, at: slice) -> Residuals:
     return Residuals(*(getattr(residuals, field.name)[at] for field in fields(Residuals)))
 
 
+@dataclass(frozen=True, slots=True)
+class _Lives:
+    """Possibilities (K, P), summed over each cell, or over each group within a cell: R rows."""
+
+    left: Residuals
+    owner: IntArray | None
+    """(K, P): the row each possibility counts to; none where every cell is one row."""
+    total: FloatArray
+    """(R,): sum of weights."""
+
+    def mean(self, value: FloatArray | BoolArray) -> FloatArray:
+        """Weighted sums, (R,), of values (K, P)."""
+        if self.owner is None:
+            return np.asarray(np.einsum("kp,kp->k", self.left.weight, value.astype(np.float64, copy=False)))
+        return _grouped(self.owner, self.left.weight * value, len(self.total))
+
+    def spread(self, of_row: FloatArray) -> FloatArray:
+        """Each possibility's value of its row (R,), to be broadcast with (K, P)."""
+        return of_row[:, None] if self.owner is None else np.asarray(of_row[self.owner])
+
+
+def _grouped(owner: IntArray, value: FloatArray, rows: int) -> FloatArray:
+    return np.asarray(np.bincount(owner.ravel(), value.ravel(), rows), dtype=np.float64)
+
+
 def _block(
-    left: Residuals, km_per_month: FloatArray, interval: FloatArray, first_look: FloatArray, horizon: FloatArray
+    lives: _Lives, km_per_month: FloatArray, interval: FloatArray, first_look: FloatArray, horizon: FloatArray
 ) -> Waiting:
-    ends = [_mean(left.weight, each) for each in (left.to_major_km, left.to_dangerous_km, left.to_failure_km)]
+    left = lives.left
+    ends = [lives.mean(each) for each in (left.to_major_km, left.to_dangerous_km, left.to_failure_km)]
     outcomes = (
-        _after_months(left, km_per_month),
-        _after_a_look(left, interval, first_look, ends[0]),
-        _at_failure(ends),
+        _after_months(lives, km_per_month),
+        _after_a_look(lives, interval, first_look, ends[0]),
+        _at_failure(lives, ends),
     )
     failed, driven, major, dangerous = (np.concatenate(column, axis=1) for column in zip(*outcomes, strict=True))
-    return Waiting(failed, driven, major, dangerous, left.failure_chance_fraction(horizon))
+    chance = lives.mean(left.to_failure_km <= lives.spread(horizon))
+    return Waiting(failed, driven, major, dangerous, chance)
 
 
 _Outcome = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
-"""The columns of failure_fraction, driven_km, major_km and dangerous_km, shape (K, ways)."""
+"""The columns of failure_fraction, driven_km, major_km and dangerous_km, shape (R, ways)."""
 
 
-def _after_months(left: Residuals, km_per_month: FloatArray) -> _Outcome:
-    until = km_per_month[:, None] * np.asarray(WAIT_MONTHS, dtype=np.float64)
-    failed, past_failure = _below(left.to_failure_km, left.weight, km_per_month)
-    _, past_dangerous = _below(left.to_dangerous_km, left.weight, km_per_month)
-    _, past_major = _below(left.to_major_km, left.weight, km_per_month)
+def _after_months(lives: _Lives, km_per_month: FloatArray) -> _Outcome:
+    until = (lives.total * km_per_month)[:, None] * np.asarray(WAIT_MONTHS, dtype=np.float64)
+    failed, past_failure = _below(lives, lives.left.to_failure_km, km_per_month)
+    _, past_dangerous = _below(lives, lives.left.to_dangerous_km, km_per_month)
+    _, past_major = _below(lives, lives.left.to_major_km, km_per_month)
     return failed, until - past_failure, past_major - past_dangerous, past_dangerous - past_failure
 
 
-def _below(distance: FloatArray, weight: FloatArray, km_per_month: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """P(X <= d) and E[max(d - X, 0)] for every d of the grid, shape (K, 8), in one pass over the possibilities.
+def _below(lives: _Lives, distance: FloatArray, km_per_month: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """P(X <= d) and E[max(d - X, 0)] for every d of the grid, shape (R, 8), in one pass over the possibilities.
 
     A histogram over the grid's intervals, summed up: eight times fewer passes than one comparison a d.
     """
-    cells, bins = len(distance), len(WAIT_MONTHS) + 1
-    steps = np.ceil(distance * (1.0 / (_STEP_MONTHS * km_per_month))[:, None] - 1e-9)
+    rows, bins = len(lives.total), len(WAIT_MONTHS) + 1
+    steps = np.ceil(distance * lives.spread(1.0 / (_STEP_MONTHS * km_per_month)) - 1e-9)
     np.minimum(steps, len(_BIN_OF_STEP) - 1, out=steps)
     place = _BIN_OF_STEP.take(steps.astype(np.intp))
-    place += np.arange(0, cells * bins, bins)[:, None]
+    place += bins * (np.arange(rows)[:, None] if lives.owner is None else lives.owner)
+    weight = lives.left.weight
     chance, moment = (
-        np.bincount(place.ravel(), weights=each.ravel(), minlength=cells * bins).reshape(cells, bins)[:, :-1].cumsum(1)
-        for each in (weight, weight * distance)
+        _grouped(place, each, rows * bins).reshape(rows, bins)[:, :-1].cumsum(1) for each in (weight, weight * distance)
     )
     return chance, km_per_month[:, None] * np.asarray(WAIT_MONTHS) * chance - moment
 
@@ -169,16 +231,16 @@ _BIN_OF_STEP = np.searchsorted(WAIT_MONTHS, _STEP_MONTHS * np.arange(WAIT_MONTHS
 """The grid's interval of each quarter of a year; every month of the grid is a whole number of quarters."""
 
 
-def _after_a_look(left: Residuals, interval: FloatArray, first_look: FloatArray, to_major: FloatArray) -> _Outcome:
+def _after_a_look(lives: _Lives, interval: FloatArray, first_look: FloatArray, to_major: FloatArray) -> _Outcome:
     """Each possibility waits until the first look after it is major, or with MISSED_FRACTION until the next."""
-    every = interval[:, None]
-    until = np.ceil((left.to_major_km - first_look[:, None]) / every)
+    every, first = lives.spread(interval), lives.spread(first_look)
+    until = np.ceil((lives.left.to_major_km - first) / every)
     np.maximum(until, 0.0, out=until)
     until *= every
-    until += first_look[:, None]
-    seen = _until_each(left, until)
+    until += first
+    seen = _until_each(lives, until)
     until += every
-    missed = _until_each(left, until)
+    missed = _until_each(lives, until)
     failed, driven, not_dangerous = (
         (1.0 - MISSED_FRACTION) * at_first + MISSED_FRACTION * at_next
         for at_first, at_next in zip(seen, missed, strict=True)
@@ -187,17 +249,13 @@ def _after_a_look(left: Residuals, interval: FloatArray, first_look: FloatArray,
     return columns[0][:, None], columns[1][:, None], columns[2][:, None], columns[3][:, None]
 
 
-def _until_each(left: Residuals, until: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _until_each(lives: _Lives, until: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """P(T <= until), E[min(T, until)], E[min(D, until)]; `until` is never before the part is major."""
-    failed = _mean(left.weight, left.to_failure_km <= until)
-    driven = _mean(left.weight, np.minimum(left.to_failure_km, until))
-    return failed, driven, _mean(left.weight, np.minimum(left.to_dangerous_km, until))
+    failed = lives.mean(lives.left.to_failure_km <= until)
+    driven = lives.mean(np.minimum(lives.left.to_failure_km, until))
+    return failed, driven, lives.mean(np.minimum(lives.left.to_dangerous_km, until))
 
 
-def _at_failure(ends: list[FloatArray]) -> _Outcome:
+def _at_failure(lives: _Lives, ends: list[FloatArray]) -> _Outcome:
     to_major, to_dangerous, to_failure = (end[:, None] for end in ends)
-    return np.ones_like(to_failure), to_failure, to_dangerous - to_major, to_failure - to_dangerous
-
-
-def _mean(weight: FloatArray, value: FloatArray | BoolArray) -> FloatArray:
-    return np.asarray(np.einsum("kp,kp->k", weight, value.astype(np.float64, copy=False)))
+    return lives.total[:, None], to_failure, to_dangerous - to_major, to_failure - to_dangerous

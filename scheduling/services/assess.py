@@ -7,11 +7,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from fleetcare.fleet.clock import today
-from fleetcare.fleet.models import Fleet
+from fleetcare.fleet.models import Fleet, Vehicle
 from inspections.services.assessment import Verdicts, judge, store_verdicts
 from inspections.services.history import load_batch
 from scheduling.selectors import stale_standings
 from scheduling.services.backlog import Backlogs, decide, store_backlogs
+from scheduling.services.due import DueRefresh, due_of, store_due
 
 CHUNK_VEHICLES = 50
 """Vehicles judged at once: enough to share the arrays, few enough for flat memory."""
@@ -31,20 +32,27 @@ def assess_vehicles(fleet_id: uuid.UUID, vehicle_ids: Iterable[uuid.UUID]) -> in
     return sum(_assess(fleet, ids[start : start + CHUNK_VEHICLES]) for start in range(0, len(ids), CHUNK_VEHICLES))
 
 
+def assess_fleet(fleet_id: uuid.UUID) -> int:
+    """Computes and stores the figures of every vehicle kept in a fleet, after a change that concerns all."""
+    rows = Vehicle.objects.within(fleet_id).filter(archived=False).order_by("id")
+    return assess_vehicles(fleet_id, rows.values_list("pk", flat=True))
+
+
 def _assess(fleet: Fleet, ids: Sequence[uuid.UUID]) -> int:
     batch = load_batch(fleet, ids, today(fleet))
     if not batch.vehicles:
         return 0
     verdicts = judge(batch)
     backlogs = decide(batch, verdicts)
-    _store(verdicts, backlogs)
+    _store(verdicts, backlogs, due_of(batch))
     return len(batch.vehicles)
 
 
 @transaction.atomic
-def _store(verdicts: Verdicts, backlogs: Backlogs) -> None:
+def _store(verdicts: Verdicts, backlogs: Backlogs, due: DueRefresh) -> None:
     store_verdicts(verdicts)
     store_backlogs(backlogs)
+    store_due(due)
 
 
 def sweep_stale() -> int:

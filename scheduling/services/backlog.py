@@ -1,33 +1,41 @@
 """The ranked backlog of vehicles and of a fleet: decided over a batch, stored, answered."""
 
 import uuid
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
-from fleetcare.fleet.models import Standing, Vehicle
+from fleetcare.fleet.models import Vehicle
+from fleetcare.fleet.services.standings import store_standings
 from fleetcare.kernel.dates import add_months
+from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money
 from inspections.catalogue.catalogue import Catalogue
-from inspections.core.types import CostBook, FloatArray, IntArray, LifeBook, Residuals
-from inspections.services.assessment import Verdicts, is_fresh, judge, residuals_at
+from inspections.core.types import CostBook, FloatArray, IntArray, LifeBook, Looks, Residuals
+from inspections.services.assessment import Verdicts, cells_at, is_fresh, judge, residuals_at
 from inspections.services.costs import fleet_costs
 from inspections.services.history import Batch, load_batch
 from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
 from scheduling.core.bundles import Bundle, bundles
+from scheduling.core.fleet_order import counted_worths
 from scheduling.core.long_run import long_run_cost_per_km, new_part_residuals
+from scheduling.core.look_worth import unseen_too_long
+from scheduling.core.pricing import kept_minor
 from scheduling.core.reasons import phrase
-from scheduling.core.types import Backlog, BacklogItem
-from scheduling.core.waiting import LOOK_EVERY_KM, look_interval_clock_km, waiting_of_rows
+from scheduling.core.types import Alternative, Backlog, BacklogItem, JobOption
+from scheduling.core.waiting import LOOK_EVERY_KM, look_interval_clock_km, waiting, waiting_of_rows
 from scheduling.models import StoredBacklog
-from scheduling.selectors import fleet_backlogs, stored_backlog
-from scheduling.services.options import job_options
+from scheduling.selectors import stored_backlog
+from scheduling.services.asked_looks import asked_looks, told_looks
+from scheduling.services.backlog_changes import keep_changes
+from scheduling.services.options import done_by_reasons, job_options
 
 Json = dict[str, Any]
 
@@ -43,41 +51,72 @@ class Backlogs:
 
 def decide(batch: Batch, verdicts: Verdicts) -> Backlogs:
     """Ranks the jobs of every vehicle of a batch; pure computing on what was loaded."""
-    ranking = ranked(batch)
-    documents = tuple(_document(batch, index, ranking) for index in range(len(batch.vehicles)))
+    ranking = ranked(batch, verdicts.residuals_of)
+    looks = asked_looks(batch, verdicts.residuals_of, look_interval(batch), renewal_credit(batch))
+    documents = tuple(_document(batch, index, ranking, looks[index]) for index in range(len(batch.vehicles)))
     return Backlogs(batch, verdicts.digests, documents)
 
 
-def ranked(batch: Batch) -> Ranking | None:
-    """The jobs of every vehicle of a batch in their order; None where nothing was found at all."""
+def ranked(batch: Batch, residuals_of: Callable[[IntArray], Residuals] | None = None) -> Ranking | None:
+    """The jobs of every vehicle of a batch in their order; None where nothing was found at all.
 
-    def residuals_of(rows: IntArray) -> Residuals:
-        return residuals_at(batch, rows)
-
+    `residuals_of` gives what is left of the cells at rows, where the judge knows that already.
+    """
     options = job_options(batch)
     if not options:
         return None
     cells, vehicle = batch.cells, batch.cells.vehicle
-    interval = look_interval_clock_km(cells.clock_km_per_month, batch.km_per_year[vehicle] / 12.0)
+    interval = look_interval(batch)
     # The horizon is told in km of the road; each part's own clock runs slower or faster.
     horizon = HORIZON_KM * cells.clock_km_per_month / (batch.km_per_year[vehicle] / 12.0)
     rows = candidates(options, batch.last_grade)
+    costs, credit = fleet_costs(batch.prices), renewal_credit(batch)
     return rank_jobs(
         options,
         cells,
         batch.last_grade,
-        waiting_of_rows(residuals_of, cells, rows, interval, horizon),
-        fleet_costs(batch.fleet),
-        _renewal_credit(batch),
-        np.full(len(batch.vehicles), float(batch.fleet.labour_per_hour_minor)),
+        waiting_of_rows(residuals_of or partial(residuals_at, batch), cells, rows, interval, horizon),
+        costs,
+        credit,
+        np.full(len(batch.vehicles), batch.prices.terms.own_minor_per_hour),
+        unseen_too_long(batch.last_grade, batch.since_look_km, interval, costs.safety[cells.slot]),
+        kept=_kept(batch, options, interval, horizon),
     )
 
 
-def _renewal_credit(batch: Batch) -> FloatArray:
+def look_interval(batch: Batch) -> FloatArray:
+    """Clock distance between looks at each part, shape (K,)."""
+    return look_interval_clock_km(batch.cells.clock_km_per_month, batch.km_per_year[batch.cells.vehicle] / 12.0)
+
+
+def _kept(batch: Batch, options: Sequence[JobOption], interval: FloatArray, horizon: FloatArray) -> FloatArray:
+    """What parts put right without being renewed still cost, shape (K,); 0 where no such job is offered."""
+    kept = np.zeros(len(batch.cells.slot))
+    rows = np.unique([cell for option in options if not option.work.renews for cell in option.cells]).astype(np.int64)
+    if not len(rows):
+        return kept
+    mended = seen_sound(batch, rows)
+    cells = cells_at(batch.cells, rows)
+    after = waiting(residuals_at(mended, rows), cells.clock_km_per_month, interval[rows], horizon[rows])
+    kept[rows] = kept_minor(after, cells, fleet_costs(batch.prices), renewal_credit(batch))
+    return kept
+
+
+def seen_sound(batch: Batch, rows: IntArray) -> Batch:
+    """The batch as if these parts had just been put right: at their age, and seen sound now."""
+    looks = batch.looks
+    cell = np.concatenate([looks.cell, rows])
+    clock = np.concatenate([looks.clock_km, batch.cells.now_clock_km[rows]])
+    grade = np.concatenate([looks.grade, np.full(len(rows), int(Grade.SOUND))])
+    order = np.argsort(cell, kind="stable")
+    return replace(batch, looks=Looks(cell[order], clock[order], grade[order]))
+
+
+def renewal_credit(batch: Batch) -> FloatArray:
     """Long-run cost of a new part per clock km, by slot, at the fleet's prices and with the lives it learned."""
-    fleet, book = batch.fleet, batch.book
-    key = (fleet.labour_per_hour_minor, str(fleet.price_factor), fleet.currency, book.life_km.tobytes())
-    return _credit(key, lambda: (book, fleet_costs(fleet)))
+    book = batch.book
+    key = (batch.prices.key, book.life_km.tobytes(), book.life_cv.tobytes())
+    return _credit(key, lambda: (book, fleet_costs(batch.prices)))
 
 
 _credits: dict[tuple[Any, ...], FloatArray] = {}
@@ -95,15 +134,16 @@ def _credit(key: tuple[Any, ...], inputs: Callable[[], tuple[LifeBook, CostBook]
     return _credits[key]
 
 
-def _document(batch: Batch, index: int, ranking: Ranking | None) -> Json:
+def _document(batch: Batch, index: int, ranking: Ranking | None, looks: list[Json]) -> Json:
     vehicle = batch.vehicles[index]
     backlog = ranking.of(index) if ranking else Backlog((), ())
     money = _Money(batch.fleet.currency)
     return {
         "vehicle": str(vehicle.pk),
-        "items": [_item(batch, money, item) for item in backlog.items],
-        "can_wait": [_item(batch, money, item) for item in backlog.can_wait],
+        "items": [_item(batch, ranking, money, item) for item in backlog.items],
+        "can_wait": [_item(batch, ranking, money, item) for item in backlog.can_wait],
         "bundles": [_bundle(ranking, money, each) for each in bundles(ranking, index)] if ranking else [],
+        "looks": told_looks(looks, money),
         "total_cost": money(backlog.total_cost_minor),
         "as_of": batch.on.isoformat(),
     }
@@ -128,9 +168,9 @@ class _Money:
         return Money(minor, self.currency).as_json()
 
 
-def _item(batch: Batch, money: _Money, item: BacklogItem) -> Json:
+def _item(batch: Batch, ranking: Ranking | None, money: _Money, item: BacklogItem) -> Json:
     catalogue: Catalogue = batch.catalogue
-    entry = catalogue.jobs[item.job]
+    entry, figures = catalogue.jobs[item.job], batch.prices.of(catalogue, item.job)
     terms = item.terms
     return {
         "rank": item.rank,
@@ -139,8 +179,22 @@ def _item(batch: Batch, money: _Money, item: BacklogItem) -> Json:
         "part": entry.part.key,
         "positions": list(item.positions),
         "grade": None if item.grade is None else item.grade.word,
+        "renews": entry.job.renews,
         "cost_now": money(item.cost_now_minor),
+        "cost_range": {
+            "low": money(item.cost_range_minor[0]),
+            "likely": money(item.cost_now_minor),
+            "high": money(item.cost_range_minor[1]),
+        },
         "hours": round(item.hours, 2),
+        "hours_range": {
+            "low": round(item.hours_range[0], 2),
+            "likely": round(item.hours, 2),
+            "high": round(item.hours_range[1], 2),
+        },
+        "closed_jobs": figures.closed_jobs,
+        "done_by": figures.done_by,
+        "done_by_because": done_by_reasons(figures),
         "cost_of_waiting": money(item.cost_of_waiting_minor),
         "worth_per_cost": round(item.worth_per_cost, 3),
         "failure_chance_fraction": round(item.failure_chance_fraction, 4),
@@ -151,6 +205,7 @@ def _item(batch: Batch, money: _Money, item: BacklogItem) -> Json:
             "dangerous_driving": money(terms.danger_minor),
             "major_driving": money(terms.major_minor),
             "renewal_credit": money(terms.renewal_credit_minor),
+            "kept_part": money(terms.kept_part_minor),
             "best_way_to_wait": item.best_wait,
         },
         "do_before": _do_before(batch.on, item),
@@ -162,6 +217,21 @@ def _item(batch: Batch, money: _Money, item: BacklogItem) -> Json:
         "difficulty": entry.job.difficulty,
         "cautions": [catalogue.cautions[key].text for key in entry.job.cautions],
         "reasons": [phrase(reason) for reason in item.reasons],
+        "alternatives": [_alternative(batch, ranking, money, each) for each in item.alternatives] if ranking else [],
+    }
+
+
+def _alternative(batch: Batch, ranking: Ranking, money: _Money, other: Alternative) -> Json:
+    """Another job for the same parts."""
+    work = ranking.options[other.option].work
+    job = batch.catalogue.jobs[work.key].job
+    return {
+        "job": work.key,
+        "title": job.title,
+        "positions": list(work.positions),
+        "renews": work.renews,
+        "cost_now": money(other.cost_now_minor),
+        "worth_per_cost": round(other.worth_per_cost, 3),
     }
 
 
@@ -181,6 +251,9 @@ def store_backlogs(backlogs: Backlogs) -> None:
             revision=vehicle.standing.revision,
             digest=digest,
             document=document,
+            counted_worths=counted_worths(
+                (item["before_driving"], item["worth_per_cost"]) for item in document["items"]
+            ),
         )
         for vehicle, digest, document in zip(batch.vehicles, backlogs.digests, backlogs.documents, strict=True)
     ]
@@ -188,13 +261,14 @@ def store_backlogs(backlogs: Backlogs) -> None:
         rows,
         update_conflicts=True,
         unique_fields=["vehicle"],
-        update_fields=["as_of", "revision", "digest", "document"],
+        update_fields=["as_of", "revision", "digest", "document", "counted_worths"],
     )
+    keep_changes(batch, backlogs.documents)
     standings = [vehicle.standing for vehicle in batch.vehicles]
     for standing, document in zip(standings, backlogs.documents, strict=True):
         standing.backlog_cost_minor = _minor(document["total_cost"], batch.fleet.currency)
         standing.backlog_jobs = len(document["items"])
-    Standing.objects.bulk_update(standings, ["backlog_cost_minor", "backlog_jobs"])
+    store_standings(standings, ["backlog_cost_minor", "backlog_jobs"])
 
 
 def _minor(money: dict[str, str], currency: str) -> int:
@@ -209,35 +283,6 @@ def current_backlog(access: Access, vehicle: Vehicle) -> Json:
         return document
     batch = load_batch(access.fleet, [vehicle.pk], today(access.fleet))
     return decide(batch, judge(batch)).documents[0]
-
-
-def fleet_backlog(access: Access) -> Json:
-    """The jobs of all vehicles in one list: before driving first, then by worth for cost."""
-    items: list[Json] = []
-    total = 0
-    for stored in fleet_backlogs(access):
-        document = stored.document
-        total += _minor(document["total_cost"], access.fleet.currency)
-        vehicle = {"vehicle": str(stored.vehicle_id), "vehicle_name": stored.vehicle.name}
-        items.extend({**item, **vehicle} for item in document["items"])
-    in_order = _in_fleet_order(items)
-    numbered = [{**item, "rank": rank} for rank, item in enumerate(in_order, start=1)]
-    return {"items": numbered, "total_cost": Money(total, access.fleet.currency).as_json()}
-
-
-def _in_fleet_order(items: list[Json]) -> list[Json]:
-    """Before driving first, then by worth for cost; never a job ahead of the one of its vehicle that opens its access.
-
-    So each counts with the least worth of its vehicle's list up to it; `items` come vehicle by vehicle, in rank.
-    """
-    least: dict[str, float] = {}
-    keyed = []
-    for item in items:
-        vehicle = item["vehicle"]
-        worth = float("inf") if item["before_driving"] else item["worth_per_cost"]
-        least[vehicle] = min(worth, least.get(vehicle, float("inf")))
-        keyed.append((not item["before_driving"], -least[vehicle], vehicle, item["rank"], item))
-    return [entry[-1] for entry in sorted(keyed, key=lambda entry: entry[:-1])]
 
 
 def vehicle_ids(access: Access) -> list[uuid.UUID]:

@@ -9,6 +9,7 @@ SUITES = {
     "judge-speed": "tests.benchmarks.judge.speed",
     "wear": "tests.benchmarks.judge_wear.coverage",
     "lives": "tests.benchmarks.learning.accuracy",
+    "lives-models": "tests.benchmarks.learning.models",
     "lives-speed": "tests.benchmarks.learning.speed",
     "planner": "tests.benchmarks.planner.speed",
     "policy": "tests.benchmarks.policy",

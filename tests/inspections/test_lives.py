@@ -19,8 +19,9 @@ from inspections.catalogue.books import life_book
 from inspections.catalogue.loader import default_catalogue
 from inspections.core.part_ages import Ending, Histories
 from inspections.models import LearnedLife
-from inspections.services.lives import ask_for_learning, fleet_book, learn_lives
-from inspections.services.part_histories import load_histories
+from inspections.services.beliefs import fleet_beliefs
+from inspections.services.lives import ask_for_learning, learn_lives
+from inspections.services.part_histories import load_records
 from inspections.services.parts import fit_part
 from inspections.words import Removal
 from scheduling.tasks import tick
@@ -36,7 +37,7 @@ BOOK_KM = float(default_catalogue().parts[PART].life.km)
 
 def histories(fleet: Fleet) -> Histories:
     catalogue = default_catalogue()
-    return load_histories(fleet, catalogue, life_book(catalogue))
+    return load_records(fleet, catalogue, life_book(catalogue)).histories
 
 
 def of_part(fleet: Fleet, part_key: str = PART) -> list[dict[str, Any]]:
@@ -196,7 +197,7 @@ class TestLearning:
         assert life["learned"]["rests_on"]["failed"] == len(ended)
         elsewhere = answer_of(client_of(Role.VIEWER, strangers), strangers)
         assert (elsewhere["learned"], elsewhere["used"], elsewhere["life_km"]) == (None, False, BOOK_KM)
-        assert np.array_equal(fleet_book(strangers.fleet).life_km, life_book(default_catalogue()).life_km)
+        assert np.array_equal(fleet_beliefs(strangers.fleet).book.life_km, life_book(default_catalogue()).life_km)
 
     def test_early_renewals_are_no_failures(self, cast: Cast, strangers: Cast) -> None:
         for fleet, removal in ((cast.fleet, Removal.FAILED), (strangers.fleet, Removal.RENEWED_EARLY)):
@@ -249,7 +250,7 @@ def learned(fleet: Fleet, part_key: str = PART, **figures: Any) -> LearnedLife:
 class TestTheBookOfAFleet:
     def test_learned_lives_take_the_catalogues_place_and_the_clocks_stay(self, cast: Cast) -> None:
         learned(cast.fleet)
-        book, own = life_book(default_catalogue()), fleet_book(cast.fleet)
+        book, own = life_book(default_catalogue()), fleet_beliefs(cast.fleet).book
         mine = np.array([slot.part_key == PART for slot in default_catalogue().slots])
         assert own.life_km[mine] == pytest.approx(0.5 * book.life_km[mine])
         assert own.life_cv[mine] == pytest.approx(0.3)
@@ -261,14 +262,14 @@ class TestTheBookOfAFleet:
 
     def test_a_longer_life_gives_no_longer_warning(self, cast: Cast) -> None:
         learned(cast.fleet, life_km=2.0 * BOOK_KM, factor=2.0)
-        assert np.array_equal(fleet_book(cast.fleet).pf_km, life_book(default_catalogue()).pf_km)
+        assert np.array_equal(fleet_beliefs(cast.fleet).book.pf_km, life_book(default_catalogue()).pf_km)
 
     @pytest.mark.parametrize("lesson", ["too-few-failures", "implausible"])
     def test_what_the_record_does_not_bear_out_is_shown_but_not_used(self, api: Any, cast: Cast, lesson: str) -> None:
         learned(cast.fleet, lesson=lesson)
         life = answer_of(api, cast)
         assert (life["learned"]["lesson"], life["used"], life["life_km"]) == (lesson, False, BOOK_KM)
-        assert np.array_equal(fleet_book(cast.fleet).life_km, life_book(default_catalogue()).life_km)
+        assert np.array_equal(fleet_beliefs(cast.fleet).book.life_km, life_book(default_catalogue()).life_km)
 
     def test_lives_out_of_all_proportion_are_taken_as_gaps_in_the_record(self, cast: Cast) -> None:
         run_to_failure(cast.fleet, PART, vehicles=12, factor=4.0)
@@ -277,15 +278,15 @@ class TestTheBookOfAFleet:
 
 
 @pytest.mark.parametrize("count", [1, 40])
-def test_the_list_takes_two_queries_however_much_was_learned(
+def test_the_list_takes_three_queries_however_much_was_learned(
     client_of: Any, cast: Cast, count: int, django_assert_num_queries: Any
 ) -> None:
     client = client_of(Role.VIEWER)
     for part_key in list(default_catalogue().parts)[:count]:
         learned(cast.fleet, part_key)
     answer_of(client, cast)
-    # The key with its fleet; the learned lives.
-    with django_assert_num_queries(2):
+    # The key with its fleet; the learned lives; the models.
+    with django_assert_num_queries(3):
         answer_of(client, cast)
 
 

@@ -17,14 +17,25 @@ from fleetcare.fleet.models import ApiKey, Membership
 from fleetcare.fleet.services.fleets import save_contact
 from fleetcare.fleet.services.keys import create_key
 from fleetcare.fleet.words import Role
+from fleetcare.portal.reports.links import share_report
+from scheduling.services.due import add_rule
+from scheduling.services.plans import PlanAsk, VisitAsk, make_plan
+from scheduling.services.prices import job_price, set_price
 from tests import factories
 from tests.conftest import ROLES, Cast, make_cast
 from tests.contract import ContractClient, openapi
 from tests.fleetcare.fleet.given import fill
+from tests.fleetcare.portal.exchange.given import exchange_ids
 from tests.inspections.given import inspect
-from tests.tenancy.policy import OWNER_OR_SELF, PERSON, POLICY, PUBLIC, PUT_CREATES, SIGNED_IN
+from tests.inspections.photos.pictures import photo
+from tests.scheduling.given import due_item
+from tests.scheduling.reminders.given import sending_ids
+from tests.scheduling.work_given import PADS_JOB, estimate, job, note
+from tests.tenancy.policy import OWNER_OR_SELF, PERSON, PLANNER_OR_SELF, POLICY, PUBLIC, PUT_CREATES, SIGNED_IN
 
 PREFIX = "api/v1/"
+KEYS = {"job_key": PADS_JOB}
+"""Words of the catalogue in an address."""
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 
 
@@ -48,14 +59,15 @@ def _routes() -> dict[tuple[str, str], Any]:
 
 def test_routes_policy_and_description_list_the_same_operations() -> None:
     described = {
-        (re.sub(r"\{(\w+)\}", r"<uuid:\1>", path.removeprefix("/" + PREFIX)), method.upper())
+        (path.removeprefix("/" + PREFIX), method.upper())
         for path, operations in openapi()["paths"].items()
         for method in operations
         if method.upper() in METHODS
     }
     assert set(_routes()) == set(POLICY)
     # The description leaves out only itself.
-    assert described == set(POLICY) - {("schema/", "GET")}
+    plain = {(re.sub(r"<\w+:(\w+)>", r"{\1}", route), method) for route, method in POLICY}
+    assert described == plain - {("schema/", "GET")}
 
 
 @dataclass
@@ -80,7 +92,19 @@ def _ids(cast: Cast) -> dict[str, uuid.UUID]:
         "reading_id": inspection.reading_id,
         "inspection_id": inspection.pk,
         "finding_id": cast.vehicle.findings.get().pk,
+        **exchange_ids(cast.access),
+        "link_id": share_report(cast.access, cast.vehicle)[0].pk,
+        "photo_id": photo(cast.access, cast.vehicle, inspection=inspection).pk,
+        "rule_id": add_rule(cast.access, None, template="brake-fluid").pk,
+        "vehicle_rule_id": add_rule(cast.access, cast.vehicle, template="engine-oil").pk,
+        "due_id": due_item(cast.vehicle).pk,
+        **sending_ids(cast.access, viewer),
         "fill_id": fill(cast.access, cast.vehicle)[0].pk,
+        "plan_id": make_plan(cast.access, PlanAsk((), (VisitAsk(timezone.now().date(), 60, 1_000),))).pk,
+        "job_id": job(cast.access, cast.vehicle).pk,
+        "know_how_id": note(cast.access, cast.vehicle).pk,
+        "estimate_id": estimate(cast.access, cast.vehicle).pk,
+        "price_id": set_price(cast.access, job_price(cast.access, PADS_JOB), note="ours").pk,
     }
 
 
@@ -120,7 +144,7 @@ def world(db: Any) -> World:
 
 
 def _call(client: ContractClient, method: str, route: str, ids: dict[str, uuid.UUID]) -> Any:
-    path = "/" + PREFIX + re.sub(r"<uuid:(\w+)>", lambda match: str(ids[match[1]]), route)
+    path = "/" + PREFIX + re.sub(r"<\w+:(\w+)>", lambda match: KEYS.get(match[1]) or str(ids[match[1]]), route)
     body = {} if method in {"POST", "PUT", "PATCH"} else None
     point = transaction.savepoint()
     try:
@@ -137,7 +161,8 @@ def _call(client: ContractClient, method: str, route: str, ids: dict[str, uuid.U
 
 def _expected(actor: str, least: str) -> set[int]:
     """Allowed calls may still fail on their empty body, but not for lack of right."""
-    done = {200, 201, 204, 400, 409}
+    # 415: where a file is sent, an empty JSON body is of the wrong kind.
+    done = {200, 201, 202, 204, 400, 409, 415}
     unknown = actor in {"anonymous", "revoked key", "expired key"}
     if least == PUBLIC:
         return {200}
@@ -152,6 +177,10 @@ def _expected(actor: str, least: str) -> set[int]:
     if least == OWNER_OR_SELF:
         # The member in question is the viewer.
         return done if actor in {"home viewer", "home owner", "home key owner"} else {403}
+    if least == PLANNER_OR_SELF:
+        # The member in question is the viewer.
+        planners = {f"home{way} {role}" for way in ("", " key") for role in ("owner", "planner")}
+        return done if actor in {"home viewer"} | planners else {403}
     return done if Role(actor.split()[-1]).includes(Role(least)) else {403}
 
 

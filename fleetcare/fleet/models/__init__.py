@@ -1,19 +1,25 @@
 """Who keeps vehicles, who may do what, and the vehicles themselves."""
 
 from fleetcare.fleet.models.accounts import User
+from fleetcare.fleet.models.events import Event
 from fleetcare.fleet.models.fleets import ApiKey, Contact, ContactVehicle, Fleet, Membership
 from fleetcare.fleet.models.fuel import FuelFill
+from fleetcare.fleet.models.prices import JobExperience, JobPrice, WorkTerms
 from fleetcare.fleet.models.vehicles import OdometerReading, Standing, Vehicle
 
 __all__ = [
     "ApiKey",
     "Contact",
     "ContactVehicle",
+    "Event",
     "Fleet",
     "FuelFill",
+    "JobExperience",
+    "JobPrice",
     "Membership",
     "OdometerReading",
     "Standing",
     "User",
     "Vehicle",
+    "WorkTerms",
 ]

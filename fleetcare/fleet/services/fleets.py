@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.models import Contact, ContactVehicle, Fleet, Membership, User, Vehicle
+from fleetcare.fleet.services.vehicles import touch_all
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import Conflict, Fault, Forbidden, InvalidInput, raise_if_any
 from fleetcare.kernel.money import Money, is_currency
@@ -20,6 +21,7 @@ _ROUGH_PRICE_FACTORS = {
     "EUR": "1", "USD": "1.1", "GBP": "0.86", "CHF": "0.95", "CAD": "1.5", "AUD": "1.7", "SEK": "11.2", "NOK": "11.6",
     "DKK": "7.46", "PLN": "4.3", "CZK": "25", "HUF": "395", "JPY": "165",
 }  # fmt: skip
+_JUDGED_BY = frozenset(("labour_per_hour_minor", "price_factor", "limit_scheme"))
 # Euros an hour: own hours at home are cheap but not free; common practice, no source.
 _LABOUR_EUR = {"household": 15, "club": 15, "workshop": 75}
 
@@ -53,7 +55,10 @@ def create_fleet(user: User, **values: Any) -> Access:
 
 
 def change_fleet(access: Access, **values: Any) -> Fleet:
-    """Changes a fleet's settings; its currency stays, since amounts are stored in it. Owners only."""
+    """Changes a fleet's settings; its currency stays, since amounts are stored in it. Owners only.
+
+    What prices and limits decide is computed anew for all vehicles.
+    """
     access.require(Role.OWNER)
     raise_if_any(_setting_faults(values))
     fleet = access.fleet
@@ -61,7 +66,10 @@ def change_fleet(access: Access, **values: Any) -> Fleet:
         values["labour_per_hour_minor"] = values.pop("labour_per_hour")
     for name, value in values.items():
         setattr(fleet, name, value)
-    store(fleet, values)
+    with transaction.atomic():
+        store(fleet, values)
+        if not _JUDGED_BY.isdisjoint(values):
+            touch_all(fleet)
     return fleet
 
 

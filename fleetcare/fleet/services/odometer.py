@@ -48,8 +48,10 @@ class _Day:
         return Neighbours(earlier[-1] if earlier else self.before, self.after)
 
 
-def _day(vehicle: Vehicle, read_on: date) -> _Day:
+def _day(vehicle: Vehicle, read_on: date, without: OdometerReading | None = None) -> _Day:
     readings = OdometerReading.objects.within(vehicle.fleet_id).filter(vehicle=vehicle)
+    if without is not None:
+        readings = readings.exclude(pk=without.pk)
     return _Day(
         readings.filter(read_on__lt=read_on).order_by("-read_on", "-total_km").first(),
         tuple(readings.filter(read_on=read_on).order_by("total_km")),
@@ -89,18 +91,20 @@ def record_odometer(
     pointer: str = "/odometer_km",
     date_pointer: str = "/read_on",
     touching: bool = True,
+    instead_of: OdometerReading | None = None,
 ) -> OdometerReading:
     """Stores what the odometer showed; the same reading again is the same row.
 
     `replacement` says the odometer is a new one: the distance so far is carried on. `touching` is false inside a
-    larger use-case that marks the vehicle's figures stale itself. Raises InvalidInput naming the
+    larger use-case that marks the vehicle's figures stale itself. `instead_of` is a reading that this one corrects:
+    the two need not agree, and the caller drops the old one. Raises InvalidInput naming the
     neighbouring readings when it runs backwards or jumps absurdly, or the day is in the future or before first use.
     """
     access.require(Role.INSPECTOR)
     check_day(access, vehicle, read_on, date_pointer)
     if not 0 <= shown_km <= _MOST_KM:
         raise InvalidInput.at(pointer, "range", "A distance from 0 to 5,000,000 km.")
-    day = _day(vehicle, read_on)
+    day = _day(vehicle, read_on, instead_of)
     around = day.around()
     if replacement:
         total_km = around.before.total_km if around.before else shown_km

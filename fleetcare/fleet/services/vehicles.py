@@ -78,3 +78,9 @@ def touch(vehicle: Vehicle) -> None:
     """Marks what was computed of a vehicle as stale and asks for it anew; call inside the writing transaction."""
     Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(revision=F("revision") + 1)
     ring_after_commit("scheduling.assess_vehicle", str(vehicle.fleet_id), str(vehicle.pk))
+
+
+def touch_all(fleet: Fleet) -> None:
+    """Marks what was computed of all vehicles of a fleet as stale; the tick computes them anew."""
+    Standing.objects.within(fleet).update(revision=F("revision") + 1)
+    ring_after_commit("scheduling.assess_fleet", str(fleet.pk))

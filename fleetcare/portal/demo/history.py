@@ -23,7 +23,6 @@ _DAYS_BETWEEN_READINGS = 270
 _SINGLE_LEFT_OUT = 0.01
 _DESCRIPTIONS = ("", "", "", "maker's own part", "pattern part", "used, from a breaker", "overhauled exchange part")
 _NOTES = ("", "", "", "Done on the drive, light rain.", "On the lift, wheels off.", "Two of us, torch and mirror.")
-_WRITTEN_IN_PASSING = 0.4
 _UNSEEN_FOR_YEARS = 2.6
 _FULL_IN_A_WORKSHOP = 0.45
 
@@ -136,8 +135,7 @@ class _Past:
     def _renew(self, slot: Slot, on: date, removal: str, *, memorable: bool = False) -> None:
         """Renews what the part's usual job covers, and writes it down if somebody thinks of it."""
         covered = positions_covered(renewing_job(self.catalogue, slot.part_key), slot.position)
-        remembered = self.habits.recorded * (_WRITTEN_IN_PASSING if removal == "failed" else 1.0)
-        recorded = memorable or self.rng.random() < remembered
+        recorded = memorable or self.rng.random() < self.habits.recorded
         description = self.rng.choice(_DESCRIPTIONS)
         for position in covered:
             other = Slot(slot.part_key, position)

@@ -23,7 +23,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     """A fault of ours."""
     if request.path.startswith("/api/"):
         return problems.server_error(request)
-    return _page(request, 500)
+    return _page(request, 503 if problems.is_unavailable() else 500)
 
 
 def forged(request: HttpRequest, reason: str = "") -> HttpResponse:

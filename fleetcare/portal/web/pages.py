@@ -1,37 +1,41 @@
 """The pages: authorise, ask the selectors, render. Templates hold no rules and no arithmetic."""
 
 import uuid
-from collections.abc import Callable
-from functools import wraps
-from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec
+from typing import TYPE_CHECKING, Any
 
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.db.models import BooleanField, Count, ExpressionWrapper, F, Max, Q, Sum
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext_lazy as _
 
 from fleetcare.fleet import selectors as fleet_selectors
-from fleetcare.fleet.access import Access, fleet_access
+from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
-from fleetcare.kernel.errors import NotFound
+from fleetcare.fleet.words import Role
+from fleetcare.portal.web.fleet_page import fleet_page
 from fleetcare.portal.web.presenters.backlog import backlog_shown
 from fleetcare.portal.web.presenters.condition import condition_shown
+from fleetcare.portal.web.presenters.due import next_due
 from fleetcare.portal.web.presenters.figures import Figures
 from fleetcare.portal.web.presenters.fleets import fleet_shown, fleet_summary
 from fleetcare.portal.web.presenters.inspections import findings_shown, inspection_shown, results_shown
 from fleetcare.portal.web.presenters.vehicles import vehicle_shown
 from inspections import selectors as inspection_selectors
 from inspections.services.assessment import current_condition
+from scheduling import selectors as scheduling_selectors
 from scheduling.services.backlog import current_backlog
+from scheduling.services.jobs import with_jobs
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Vehicle
     from inspections.models import Finding
+    from scheduling.models import DueItem
 
 VEHICLES_A_PAGE = 50
 LAST_INSPECTIONS = 10
+NEXT_DUE = 8
 MOST_SEARCH_CHARACTERS = 100
 
 _NEVER_SEEN = ExpressionWrapper(Q(standing__inspected_on=None), BooleanField())
@@ -44,25 +48,6 @@ ORDERS = {
 }
 """Ways to order the vehicles of a fleet; the first is the default. What must not be driven comes first in each."""
 
-_Arguments = ParamSpec("_Arguments")
-_Page = Callable[Concatenate[HttpRequest, _Arguments], HttpResponse]
-
-
-def _fleet_page(page: Callable[Concatenate[HttpRequest, Access, _Arguments], HttpResponse]) -> Any:
-    """A page under `fleets/<fleet>/` for members; what is not there and what is not theirs are the same 404."""
-
-    @login_required
-    @wraps(page)
-    def wrapped(
-        request: HttpRequest, fleet_id: uuid.UUID, *args: _Arguments.args, **kwargs: _Arguments.kwargs
-    ) -> HttpResponse:
-        try:
-            return page(request, fleet_access(None, request.user, fleet_id), *args, **kwargs)
-        except NotFound as error:
-            raise Http404 from error
-
-    return wrapped
-
 
 @login_required
 def home(request: HttpRequest) -> HttpResponse:
@@ -73,7 +58,7 @@ def home(request: HttpRequest) -> HttpResponse:
     return render(request, "portal/home.html", {"fleets": [fleet_shown(row) for row in fleets]})
 
 
-@_fleet_page
+@fleet_page
 def fleet(request: HttpRequest, access: Access) -> HttpResponse:
     """Every vehicle with where it stands; what must not be driven comes first."""
     figures, on = Figures.of(access.fleet), today(access.fleet)
@@ -94,6 +79,7 @@ def fleet(request: HttpRequest, access: Access) -> HttpResponse:
         "fleet": access.fleet,
         "vehicles": [vehicle_shown(figures, row, on) for row in page.object_list],
         "summary": fleet_summary(figures, **totals),
+        "may_plan": access.role.includes(Role.PLANNER),
         "orders": [(key, label, key == order) for key, (label, _fields) in ORDERS.items()],
         "order": order,
         "query": query,
@@ -102,7 +88,7 @@ def fleet(request: HttpRequest, access: Access) -> HttpResponse:
     return render(request, "portal/fleet.html", context)
 
 
-@_fleet_page
+@fleet_page
 def vehicle(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> HttpResponse:
     """One vehicle: the verdict, what it rests on, what is wrong, what to do first."""
     found = fleet_selectors.vehicle_of(access, vehicle_id)
@@ -117,9 +103,12 @@ def vehicle(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> Http
         "vehicle": vehicle_shown(figures, found, on),
         "condition": condition,
         "findings": findings,
-        "backlog": backlog_shown(figures, current_backlog(access, found), on),
+        "backlog": backlog_shown(figures, with_jobs(access, current_backlog(access, found)), on),
+        "due": next_due(figures, _due(found), on),
         "inspections": _last_inspections(figures, found),
         "disclaimer": condition.disclaimer,
+        "may_inspect": access.role.includes(Role.INSPECTOR),
+        "may_plan": access.role.includes(Role.PLANNER),
     }
     return render(request, "portal/vehicle.html", context)
 
@@ -135,6 +124,11 @@ def _looks(vehicle: "Vehicle", findings: "list[Finding]") -> dict[Any, dict[str,
     return {row[:3]: dict(zip(names, row[3:], strict=True)) for row in rows.values_list(*columns)}
 
 
+def _due(vehicle: "Vehicle") -> "list[DueItem]":
+    rows = scheduling_selectors.vehicle_due(vehicle).select_related("vehicle")
+    return list(rows.order_by("-state", "due_on", "id")[:NEXT_DUE])
+
+
 def _last_inspections(figures: Figures, vehicle: "Vehicle") -> list[Any]:
     rows = inspection_selectors.inspections(vehicle).annotate(
         entered=Count("results"), worst_grade=Max("results__grade")
@@ -143,7 +137,7 @@ def _last_inspections(figures: Figures, vehicle: "Vehicle") -> list[Any]:
     return [inspection_shown(figures, row, row.entered, row.worst_grade) for row in latest]
 
 
-@_fleet_page
+@fleet_page
 def inspection(request: HttpRequest, access: Access, vehicle_id: uuid.UUID, inspection_id: uuid.UUID) -> HttpResponse:
     """One inspection: its results as they were recorded."""
     seen = fleet_selectors.vehicle_of(access, vehicle_id)

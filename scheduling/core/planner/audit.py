@@ -21,7 +21,7 @@ class Audit:
 
 
 def audited(problem: PlanProblem, placed: Iterable[Placed]) -> Audit:
-    """Recounts the jobs placed; `must` jobs missing, capacities passed and orders reversed are told in `broken`."""
+    """Recounts the jobs placed; needed jobs missing, capacities passed and orders reversed are told in `broken`."""
     listed = sorted(placed, key=lambda place: (place.visit, place.job))
     visits = tuple(_visit(problem, number, listed) for number in range(len(problem.visits)))
     broken = [*_broken_by_jobs(problem, listed), *_broken_by_money(problem, visits)]
@@ -56,9 +56,9 @@ def _broken_by_jobs(problem: PlanProblem, listed: list[Placed]) -> Iterator[str]
     for number, times in Counter(place.job for place in listed).items():
         if times > 1:
             yield f"job {number} is planned {times} times"
-    for index, job in enumerate(problem.jobs):
-        if job.must and index not in at:
-            yield f"job {index} must be done and is left out"
+    for jobs in problem.needs:
+        if not any(index in at for index in jobs):
+            yield f"{_named(jobs)} must be done and is left out"
     for index, visit in at.items():
         job = problem.jobs[index]
         for other in job.requires:
@@ -67,6 +67,10 @@ def _broken_by_jobs(problem: PlanProblem, listed: list[Placed]) -> Iterator[str]
         for other in job.excludes:
             if other in at:
                 yield f"jobs {index} and {other} exclude each other"
+
+
+def _named(jobs: tuple[int, ...]) -> str:
+    return f"job {jobs[0]}" if len(jobs) == 1 else f"one of jobs {', '.join(map(str, jobs))}"
 
 
 def _broken_by_money(problem: PlanProblem, visits: tuple[VisitPlan, ...]) -> Iterator[str]:

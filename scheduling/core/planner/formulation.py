@@ -96,7 +96,7 @@ class Model:
     gain: FloatArray
     rows: Rows
     row_of: dict[tuple[Rule, int, int], int]
-    """Rows that can be loosened: by rule, visit and person (-1: all), or "must", -1 and job."""
+    """Rows that can be loosened: by rule, visit and person (-1: all), or "must", -1 and number of the need."""
     work: Work
     unit_column: dict[tuple[int, int], int]
     """Column of a group at a visit."""
@@ -161,11 +161,12 @@ class _Building:
         self._orders()
 
     def _once(self) -> None:
-        for job, columns in enumerate(self.of_job):
-            if self.problem.jobs[job].must:
-                self.row_of["must", -1, job] = self.rows.add(columns, [1.0] * len(columns), 1.0, 1.0)
-            elif len(columns) > 1:
+        for columns in self.of_job:
+            if len(columns) > 1:
                 self.rows.add(columns, [1.0] * len(columns), 1.0)
+        for number, jobs in enumerate(self.problem.needs):
+            columns = [column for job in jobs for column in self.of_job[job]]
+            self.row_of["must", -1, number] = self.rows.add(columns, [1.0] * len(columns), np.inf, 1.0)
 
     def _units(self) -> None:
         together: dict[tuple[int, int], list[int]] = defaultdict(list)
@@ -214,10 +215,11 @@ class _Building:
             self.row_of["money", visit, -1] = self.rows.add(columns, use, float(in_hand))
 
     def _orders(self) -> None:
+        apart = {frozenset((index, other)) for index, job in enumerate(self.problem.jobs) for other in job.excludes}
+        for pair in sorted(sorted(each) for each in apart):
+            columns = [column for job in pair for column in self.of_job[job]]
+            self.rows.add(columns, [1.0] * len(columns), 1.0)
         for index, job in enumerate(self.problem.jobs):
-            for other in job.excludes:
-                columns = [*self.of_job[index], *self.of_job[other]]
-                self.rows.add(columns, [1.0] * len(columns), 1.0)
             for other in job.requires:
                 for visit in range(len(self.problem.visits)):
                     mine = [column for column in self.of_job[index] if self.places[column].visit == visit]

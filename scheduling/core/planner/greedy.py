@@ -56,7 +56,6 @@ class _Filling:
         self._share_units()
         share = self._shares()
         self.prices = (share if prices is None else prices + TRACE_OF_PRICE * share)[self.visit]
-        self.must = np.array([job.must for job in problem.jobs], dtype=bool)
         self.excluded: dict[int, set[int]] = {}
         for index, job in enumerate(problem.jobs):
             for other in job.excludes:
@@ -138,31 +137,34 @@ class _Filling:
         self.chosen.append(column)
 
     def put_musts(self) -> bool:
-        """Puts in every job that must be done, and what it requires; False where one finds no place."""
-        waiting = self._musts()
+        """Puts in a job for all that needs to be done, and what it requires; False where one finds no place."""
+        waiting = self._unmet(self._needs())
         while waiting:
-            open_to = {job: self._open_to(job) for job in waiting}
-            ready = [job for job in waiting if len(open_to[job])]
+            open_to = {jobs: self._open_to(jobs) for jobs in waiting}
+            ready = [jobs for jobs in waiting if len(open_to[jobs])]
             if not ready:
                 return False
-            job = min(ready, key=lambda each: (len(open_to[each]), each))
-            columns = open_to[job]
+            columns = open_to[min(ready, key=lambda each: (len(open_to[each]), each))]
             self.put(int(columns[np.argmax(self.saving[columns])]))
-            waiting = [each for each in waiting if each != job]
+            waiting = self._unmet(waiting)
         return True
 
-    def _open_to(self, job: int) -> IntArray:
-        columns = np.array(self.columns_of[job], dtype=np.int64)
+    def _open_to(self, jobs: tuple[int, ...]) -> IntArray:
+        columns = np.array([column for job in jobs for column in self.columns_of[job]], dtype=np.int64)
         return np.asarray(columns[self.allowed(columns)])
 
-    def _musts(self) -> list[int]:
-        found = set(np.flatnonzero(self.must).tolist())
+    def _unmet(self, needs: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
+        return [jobs for jobs in needs if not any(job in self.done_at for job in jobs)]
+
+    def _needs(self) -> list[tuple[int, ...]]:
+        """All that needs to be done, with what the jobs that no other can stand for require."""
+        alone = {jobs[0] for jobs in self.problem.needs if len(jobs) == 1}
         reached: set[int] = set()
-        while found - reached:
-            job = min(found - reached)
+        while alone - reached:
+            job = min(alone - reached)
             reached.add(job)
-            found |= set(self.problem.jobs[job].requires)
-        return sorted(found - set(self.done_at))
+            alone |= set(self.problem.jobs[job].requires)
+        return [*((job,) for job in sorted(alone)), *(jobs for jobs in self.problem.needs if len(jobs) > 1)]
 
     def fill(self) -> None:
         """Puts in the best of what fits and saves something, until nothing does."""

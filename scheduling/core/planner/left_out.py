@@ -43,7 +43,7 @@ class _Telling:
 
     def _by_worth_and_room(self, index: int, able: list[int]) -> Why:
         worth = [number for number in able if self._saves(index, number) > 0]
-        if not worth and not self.problem.jobs[index].must:
+        if not worth and not any(index in jobs for jobs in self.problem.needs):
             return "not-worth-it"
         room = worth or able
         paid = [number for number in room if self._cash(index, number) <= self.money_left[number]]

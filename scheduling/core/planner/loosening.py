@@ -43,16 +43,17 @@ def ways_out(problem: PlanProblem) -> tuple[WayOut, ...]:
 
 def loosened(problem: PlanProblem, way_out: WayOut) -> PlanProblem:
     """The problem with these rules loosened by these amounts."""
-    jobs, visits = list(problem.jobs), list(problem.visits)
+    jobs, visits, needed = list(problem.jobs), list(problem.visits), problem.needed
     for each in way_out:
         if each.rule == "must":
             jobs[each.job] = replace(jobs[each.job], must=False)
+            needed = tuple(one_of for one_of in needed if one_of[0] != each.job)
         elif each.rule == "latest-day":
             latest = jobs[each.job].latest_day
             jobs[each.job] = replace(jobs[each.job], latest_day=None if latest is None else latest + each.amount)
         else:
             visits[each.visit] = _more(visits[each.visit], each)
-    return replace(problem, jobs=tuple(jobs), visits=tuple(visits))
+    return replace(problem, jobs=tuple(jobs), visits=tuple(visits), needed=needed)
 
 
 def _more(visit: Visit, each: Loosening) -> Visit:
@@ -87,16 +88,13 @@ def _way_out(problem: PlanProblem, musts: tuple[int, ...], kind: frozenset[Rule]
         for place, days, taken in zip(places, lateness, answer.x, strict=False)
         if taken > 0.5 and days > 0
     ]
-    asked = [_named(problem, musts, each) for each in slacks.read(answer.x[model.columns :])]
-    return tuple(sorted(each for each in (*asked, *late) if each is not None))
+    asked = [_named(musts, each) for each in slacks.read(answer.x[model.columns :])]
+    return tuple(sorted({*asked, *late}))
 
 
-def _named(problem: PlanProblem, musts: tuple[int, ...], each: Loosening) -> Loosening | None:
-    """With the problem's own number for a job; None for one that only a left-out job required."""
-    if each.rule != "must":
-        return each
-    job = musts[each.job]
-    return replace(each, job=job) if problem.jobs[job].must else None
+def _named(musts: tuple[int, ...], each: Loosening) -> Loosening:
+    """With the problem's own number for a job."""
+    return replace(each, job=musts[each.job]) if each.rule == "must" else each
 
 
 def _places(problem: PlanProblem, kind: frozenset[Rule]) -> list[Placed]:
@@ -126,7 +124,7 @@ class _Slacks:
             if rule not in kind:
                 continue
             if rule == "must":
-                self._offer(Loosening("must", 0, job=which), 1, [row], [1.0], DROPPED)
+                self._offer(Loosening("must", 0, job=problem.needs[which][0]), 1, [row], [1.0], DROPPED)
             else:
                 self._offer_more(rule, visit, which, row)
 

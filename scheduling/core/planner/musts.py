@@ -1,4 +1,4 @@
-"""The jobs that must be done, taken by themselves."""
+"""What must be done, taken by itself."""
 
 from dataclasses import replace
 
@@ -6,9 +6,8 @@ from scheduling.core.planner.problem import PlanProblem
 
 
 def musts_of(problem: PlanProblem) -> tuple[int, ...]:
-    """The jobs that must be done, and those they require, ascending."""
-    found = {index for index, job in enumerate(problem.jobs) if job.must}
-    grown = set(found)
+    """The jobs that must be done or may be done for it, and those they require, ascending."""
+    found = {index for jobs in problem.needs for index in jobs}
     while True:
         grown = found | {other for index in found for other in problem.jobs[index].requires}
         if grown == found:
@@ -17,15 +16,15 @@ def musts_of(problem: PlanProblem) -> tuple[int, ...]:
 
 
 def musts_alone(problem: PlanProblem, kept: tuple[int, ...]) -> PlanProblem:
-    """The problem with these jobs alone, all of which must be done."""
+    """The problem with these jobs alone, and all that needs to be done."""
     place = {index: number for number, index in enumerate(kept)}
     jobs = [
         replace(
             problem.jobs[index],
-            must=True,
             requires=tuple(place[other] for other in problem.jobs[index].requires),
             excludes=tuple(place[other] for other in problem.jobs[index].excludes if other in place),
         )
         for index in kept
     ]
-    return replace(problem, jobs=tuple(jobs))
+    needed = tuple(tuple(place[index] for index in jobs) for jobs in problem.needed)
+    return replace(problem, jobs=tuple(jobs), needed=needed)

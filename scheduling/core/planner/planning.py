@@ -37,7 +37,8 @@ def plan_visits(problem: PlanProblem, limits: Limits | None = None) -> Plan:
 def plan_at_once(problem: PlanProblem) -> Plan:
     """A good plan in milliseconds, with the bound of the relaxed program: never better than `plan_visits`.
 
-    Where the greedy search finds no room for a job that must be done, it solves the program after all.
+    Where the greedy search finds no room for a job that must be done, those alone are solved for; only where that
+    finds none either is the whole program solved.
     """
     return _planned(problem, Limits(), exact=False)
 
@@ -55,6 +56,8 @@ def _planned(problem: PlanProblem, limits: Limits, *, exact: bool) -> Plan:
     if bound.outcome == "infeasible":
         return _infeasible(problem)
     best = _best(_quick(problem, model, bound))
+    if best is None and not exact:
+        best = _best(_around_musts(problem, model))
     whole_bound = _whole(bound.bound)
     if (exact or best is None) and (best is None or best.audit.value_minor < whole_bound):
         start = None if best is None else columns_of(model, best.placed)
@@ -139,7 +142,7 @@ def _from_solver(problem: PlanProblem, model: Model, answer: Solved) -> list[_Ca
 
 
 def _around_musts(problem: PlanProblem, model: Model) -> list[_Candidate]:
-    """Where time ran out before any plan was found: only what must be done is solved for, the rest filled in."""
+    """Where no plan was found yet: only what must be done is solved for, the rest filled in."""
     musts = musts_of(problem)
     alone = formulated(musts_alone(problem, musts))
     answer = solved(alone, MUSTS_LIMITS)

@@ -84,6 +84,13 @@ class PlanProblem:
     visits: tuple[Visit, ...]
     carry_over: bool = True
     """Money not spent at a visit is there at the next."""
+    needed: tuple[tuple[int, ...], ...] = ()
+    """Of each of these at least one has to be in the plan: the jobs that each put right one dangerous part."""
+
+    @property
+    def needs(self) -> tuple[tuple[int, ...], ...]:
+        """All that has to be in the plan: one job of each of these."""
+        return (*((index,) for index, job in enumerate(self.jobs) if job.must), *self.needed)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -138,11 +145,11 @@ class Loosening:
 
     rule: Rule
     amount: int
-    """Minor units, minutes, or days later; 0 for `must`: no visit can ever take this job."""
+    """Minor units, minutes, or days later; 0 for `must`: no visit can ever take what has to be done."""
     visit: int = -1
     """-1 where it is about a job."""
     job: int = -1
-    """-1 where it is about a visit."""
+    """-1 where it is about a visit; the first of the jobs one of which has to be done."""
     person: int = -1
 
 

@@ -77,6 +77,9 @@ def _faults(problem: PlanProblem) -> Iterator[Fault]:
     for index, visit in enumerate(problem.visits):
         if visit.minutes < 0 or visit.money_minor < 0:
             yield Fault(f"/visits/{index}", "negative", "Hours and money of a visit cannot be negative.")
+    for number, jobs in enumerate(problem.needed):
+        if not jobs or not all(0 <= index < len(problem.jobs) for index in jobs):
+            yield Fault(f"/needed/{number}", "unknown-job", "What is needed is one of the jobs of the plan.")
     units: dict[tuple[str, str], PlanUnit] = {}
     for index, job in enumerate(problem.jobs):
         yield from _job_faults(problem, index, job, units)

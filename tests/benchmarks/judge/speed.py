@@ -1,32 +1,33 @@
 """How fast the judge is: `python -m tests.benchmarks.judge.speed` prints JSON.
 
-10,000 vehicles of 60 parts with five looks each, through the life filter to next year's cost. The floor is the same
-arithmetic written out plainly in NumPy for one chunk of parts after the other, every part fitted at a known clock,
-seen as sound exactly five times, nothing checked: once as the formula stands (an exponential for every look, life and
-threshold), once with the judge's own splitting of the exponential. Ratios are medians of alternating rounds of
-processor time. On the `usual` fleet, half of the parts are as bought and a fifth have findings, which takes more
-arithmetic than the floor.
+10,000 vehicles of 60 parts with five looks each, through the life filter to next year's cost. The floors (see
+`floors`) are the same arithmetic written out plainly in NumPy for one chunk of parts after the other: of parts all
+fitted at a known clock and seen sound, once as the formula stands (an exponential for every look, life and
+threshold), once with the judge's own splitting of the exponential; and of a mixed fleet, half of whose parts are as
+bought and a fifth of which have findings. Ratios are medians of alternating rounds of processor time.
 """
 
 import json
+import math
 import resource
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from inspections.core.batches import batches
 from inspections.core.life_filter import residuals_by_life_filter
-from inspections.core.looking import seen_steps
 from inspections.core.plausible_lives import PlausibleLives
 from inspections.core.score import score_vehicles
-from inspections.core.score_table import build_score_table
+from inspections.core.score_table import ScoreTable, build_score_table
 from inspections.core.types import Cells, CostBook, FloatArray, LifeBook, Looks
 from inspections.core.yearly_cost import next_year_cost
+from tests.benchmarks.judge.floors import known_chance, mixed_cost
 from tests.benchmarks.judge.world import judge_book
 
 PARTS, LOOKS = 60, 5
-CHUNK = 128
+VEHICLES_SCORED_AT_ONCE = 50
 ROUNDS = 5
 
 
@@ -81,38 +82,6 @@ def filtered(book: LifeBook, lives: PlausibleLives, cells: Cells, looks: Looks) 
     return chance
 
 
-def plain(lives: PlausibleLives, cells: Cells, looks: Looks, split: bool) -> FloatArray:
-    """The floor: chance of failure within 10,000 km, all histories known, five looks a part."""
-    chance = np.empty(len(cells.slot))
-    clock, grade = looks.clock_km.reshape(-1, LOOKS), looks.grade.reshape(-1, LOOKS)
-    steps = seen_steps()
-    for first in range(0, len(chance), CHUNK):
-        part = slice(first, first + CHUNK)
-        slot, fitted = cells.slot[part], cells.fitted_clock_km[part]
-        threshold = [each[slot] for each in lives.threshold_km]
-        growth = [each[slot] for each in lives.growth] if split else threshold
-        smoothing = lives.smoothing_km[slot, None]
-        weight = np.repeat(lives.weight[None, :], len(slot), axis=0)
-        for look in range(LOOKS):
-            position = clock[part, look] - fitted
-            step = steps[grade[part, look]]
-            likelihood = step[:, :1] + np.zeros_like(weight)
-            reach = np.exp((position - lives.centre_km[slot]) / lives.smoothing_km[slot])[:, None]
-            for k in range(3):
-                if split:
-                    likelihood += step[:, k + 1, None] * reach / (growth[k] + reach)
-                else:
-                    passed = 1.0 / (1.0 + np.exp(np.minimum((threshold[k] - position[:, None]) / smoothing, 700.0)))
-                    likelihood += step[:, k + 1, None] * passed
-            weight *= likelihood
-        driven = (cells.now_clock_km[part] - fitted)[:, None]
-        left = [np.maximum(each - driven, 0.0) for each in threshold]
-        weight *= left[3] > 0.0
-        weight /= weight.sum(axis=1, keepdims=True)
-        chance[part] = (weight * (left[3] <= 10_000.0)).sum(axis=1)
-    return chance
-
-
 def seconds(work: Callable[[], object]) -> float:
     """Processor time: the work has one thread, and the machine may be shared."""
     started = time.process_time()
@@ -121,29 +90,48 @@ def seconds(work: Callable[[], object]) -> float:
 
 
 def ratios(rng: np.random.Generator, vehicles: int = 200) -> dict[str, float]:
-    book = book_of_60(rng)
+    """A fleet of one kind to the chance of failure, and mixed ones to next year's cost, over their floors."""
+    book, costs = book_of_60(rng), costs_of_60(rng)
     lives = PlausibleLives.of(book)
     cells, looks = fleet(rng, vehicles, unknown_fraction=0.0, found_fraction=0.0)
-    usual = fleet(rng, vehicles)
-    agree = np.abs(filtered(book, lives, cells, looks) - plain(lives, cells, looks, split=True)).max()
-    rounds = []
-    for _ in range(ROUNDS):
-        own = seconds(lambda: filtered(book, lives, cells, looks))
-        floor = seconds(lambda: plain(lives, cells, looks, split=True))
-        formula = seconds(lambda: plain(lives, cells, looks, split=False))
-        more = seconds(lambda: filtered(book, lives, *usual))
-        rounds.append((own / floor, own / formula, more / floor, 1e6 * own / len(cells.slot)))
-    middle = np.median(rounds, axis=0)
+    mixed, uneven = fleet(rng, vehicles), unevenly_seen(rng, *fleet(rng, vehicles))
+    own_cost, floor_cost = judged(book, costs, lives, *mixed), mixed_cost(lives, costs, *mixed, LOOKS)
+    agree = np.abs(filtered(book, lives, cells, looks) - known_chance(lives, cells, looks, LOOKS, split=True)).max()
+    works = {
+        "known": lambda: filtered(book, lives, cells, looks),
+        "known_floor": lambda: known_chance(lives, cells, looks, LOOKS, split=True),
+        "known_formula_floor": lambda: known_chance(lives, cells, looks, LOOKS, split=False),
+        "mixed": lambda: judged(book, costs, lives, *mixed),
+        "mixed_floor": lambda: mixed_cost(lives, costs, *mixed, LOOKS),
+        "uneven": lambda: judged(book, costs, lives, *uneven),
+    }
+    rounds = [{name: seconds(work) for name, work in works.items()} for _ in range(ROUNDS)]
+
+    def ratio(own: str, floor: str) -> float:
+        return round(float(np.median([taken[own] / taken[floor] for taken in rounds])), 3)
+
     return {
-        "ratio_to_split_floor": round(float(middle[0]), 3),
-        "ratio_to_formula_floor": round(float(middle[1]), 3),
-        "usual_fleet_to_split_floor": round(float(middle[2]), 3),
-        "microseconds_per_part": round(float(middle[3]), 2),
-        "largest_difference_to_floor": float(agree),
+        "known_to_floor": ratio("known", "known_floor"),
+        "known_to_formula_floor": ratio("known", "known_formula_floor"),
+        "mixed_to_mixed_floor": ratio("mixed", "mixed_floor"),
+        "mixed_with_cost_to_known_floor_without": ratio("mixed", "known_floor"),
+        "uneven_looks_to_even": ratio("uneven", "mixed"),
+        "largest_difference_known": float(agree),
+        "largest_relative_difference_mixed": float((np.abs(own_cost - floor_cost) / floor_cost).max()),
     }
 
 
-def whole_fleets(rng: np.random.Generator, sizes: tuple[int, ...]) -> list[dict[str, float]]:
+def unevenly_seen(rng: np.random.Generator, cells: Cells, looks: Looks) -> tuple[Cells, Looks]:
+    """The same number of looks in all, but none to ten at a part."""
+    count = len(cells.slot)
+    cell = np.sort(rng.integers(0, count, len(looks.cell)))
+    return cells, Looks(
+        cell, cells.now_clock_km[cell] - np.sort(rng.uniform(4_000.0, 40_000.0, len(cell)))[::-1], looks.grade
+    )
+
+
+def whole_fleets(rng: np.random.Generator, sizes: tuple[int, ...]) -> dict[str, object]:
+    """Forecast and score of mixed fleets of growing size, and how both grow with it."""
     book, costs = book_of_60(rng), costs_of_60(rng)
     lives = PlausibleLives.of(book)
     table = build_score_table(book, costs)
@@ -153,8 +141,7 @@ def whole_fleets(rng: np.random.Generator, sizes: tuple[int, ...]) -> list[dict[
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         forecast = seconds(lambda: judged(book, costs, lives, cells, looks))  # noqa: B023 -- called at once
         grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
-        last, since = looks.grade[LOOKS - 1 :: LOOKS], np.full(len(cells.slot), 4_000.0)
-        score = seconds(lambda: score_vehicles(table, cells, last, since, vehicles))  # noqa: B023
+        score = seconds(lambda: score_in_blocks(table, cells, looks))  # noqa: B023
         report.append(
             {
                 "vehicles": vehicles,
@@ -165,7 +152,22 @@ def whole_fleets(rng: np.random.Generator, sizes: tuple[int, ...]) -> list[dict[
                 "memory_grown_mib": round(grown / 1024.0, 1),
             }
         )
-    return report
+    times = math.log(sizes[-1] / sizes[0])
+    growth = {
+        name: round(math.log(report[-1][f"{name}_seconds"] / report[0][f"{name}_seconds"]) / times, 3)
+        for name in ("forecast", "score")
+    }
+    return {"sizes": report, "growth_exponent": growth}
+
+
+def score_in_blocks(table: ScoreTable, cells: Cells, looks: Looks) -> None:
+    """Scores of all vehicles, so many at once as the product does."""
+    last, since = looks.grade[LOOKS - 1 :: LOOKS], np.full(len(cells.slot), 4_000.0)
+    for first in range(0, len(cells.slot), VEHICLES_SCORED_AT_ONCE * PARTS):
+        part = slice(first, first + VEHICLES_SCORED_AT_ONCE * PARTS)
+        some = Cells(*(getattr(cells, name)[part] for name in Cells.__slots__))
+        some = replace(some, vehicle=some.vehicle - some.vehicle[0])
+        score_vehicles(table, some, last[part], since[part], int(some.vehicle[-1]) + 1)
 
 
 def one_vehicle(rng: np.random.Generator) -> dict[str, float]:

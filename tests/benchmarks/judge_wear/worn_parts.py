@@ -32,6 +32,8 @@ class World:
     """known, unknown, or renewed (known, but a renewal since went unrecorded)."""
     renewal_at: str = "worn"
     """worn, or anytime: uniform over the time watched."""
+    kin: int = 1
+    """Parts of one kind at one vehicle, each with its own rate and readings."""
 
 
 WORLDS = {
@@ -44,6 +46,10 @@ WORLDS = {
     "book right": World(rate_cv=OWN_CV),
     "smooth wear": World(roughness=0.1),
     "rough wear": World(roughness=0.45),
+    "as assumed, four of a kind": World(kin=4),
+    "smooth wear, four of a kind": World(roughness=0.1, kin=4),
+    "rough wear, four of a kind": World(roughness=0.45, kin=4),
+    "renewal unrecorded, four of a kind": World(fitting="renewed", kin=4),
 }
 
 
@@ -60,7 +66,8 @@ class Sample:
 def forecast_errors(world: World, readings: int, parts: int, seed: int) -> dict[str, float]:
     """Coverage of the 80 % interval and the rest of the figures for one world and number of readings."""
     sample = draw_sample(world, readings, parts, np.random.default_rng(seed))
-    forecast = forecast_wear(sample.series, sample.readings)
+    kin = np.arange(parts) // world.kin if world.kin > 1 else None
+    forecast = forecast_wear(sample.series, sample.readings, kin=kin)
     usable = sample.last_value_fraction < 1.0
     return _figures(forecast, sample, usable)
 

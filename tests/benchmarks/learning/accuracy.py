@@ -31,6 +31,17 @@ from tests.benchmarks.learning.records import (
 
 TARGETS = {5: 0.20, 20: 0.11, 100: 0.05}
 FOLLOWED_KM = 200_000.0
+_UNSEEN = Habits(found_by_looking_fraction=1.0, looks_on_record=False)
+NOBODY_LOOKS = {
+    "half fail and half are noticed worn out": replace(_UNSEEN, found_by_looking_fraction=0.5),
+    "all noticed worn out within 3,000 km": replace(_UNSEEN, look_km=3_000.0),
+    "all noticed worn out within 10,000 km": _UNSEEN,
+    "all noticed worn out within 20,000 km": replace(_UNSEEN, look_km=20_000.0),
+    "all noticed worn out within 40,000 km": replace(_UNSEEN, look_km=40_000.0),
+    "failures only": replace(_UNSEEN, found_by_looking_fraction=0.0),
+    "reasons never written down": replace(_UNSEEN, found_by_looking_fraction=0.5, reasons_known_fraction=0.0),
+}
+"""Fleets that write down fittings and removals and nothing else."""
 LEVEL = 0.8
 
 
@@ -143,22 +154,27 @@ def chosen(histories: Histories, which: BoolArray) -> Histories:
 
 
 def main() -> None:
+    """Prints it all."""
     for records, target in TARGETS.items():
-        print(f"{records} records, target {target}")
-        for way, accuracy in by_records(records, 20_000 // records + 500, seed=1).items():
-            print(f"  {way:12} {accuracy}")
+        _print(f"{records} records, target {target}", by_records(records, 20_000 // records + 500, seed=1))
     for records in TARGETS:
-        print(f"{records} lives followed once")
-        for way, accuracy in once_followed(records, 20_000 // records + 500, seed=2).items():
-            print(f"  {way:12} {accuracy}")
+        _print(f"{records} lives followed once", once_followed(records, 20_000 // records + 500, seed=2))
     for positions in (4, 15, 75):
-        print(f"{positions} positions on used vehicles, half the fittings unknown")
-        for way, accuracy in undated(positions, 400 if positions < 50 else 80, 3, Habits()).items():
-            print(f"  {way:12} {accuracy}")
+        what = f"{positions} positions on used vehicles, half the fittings unknown"
+        _print(what, undated(positions, 400 if positions < 50 else 80, 3, Habits()))
+    for name, habits in NOBODY_LOOKS.items():
+        print(f"nobody looks: {name}")
+        for positions in (4, 15, 75):
+            learned = undated(positions, 400 if positions < 50 else 120, 3, habits)["all records"]
+            print(f"  {positions:2} positions     {learned}")
     for positions in (3, 12):
-        print(f"30 kinds with a common bias, {positions} positions each")
-        for way, accuracy in common_bias(30, positions, 30, 4).items():
-            print(f"  {way:16} {accuracy}")
+        _print(f"30 kinds with a common bias, {positions} positions each", common_bias(30, positions, 30, 4))
+
+
+def _print(what: str, ways: dict[str, Accuracy]) -> None:
+    print(what)
+    for way, accuracy in ways.items():
+        print(f"  {way:16} {accuracy}")
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ differ from the book by the spreads that the prior names. The fleet looks every 
 ended only to within a look; it follows a position for a while and then stops, with a part still running.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import gamma
 
 import numpy as np
@@ -90,6 +90,8 @@ class Habits:
     """Parts for which a date of renewal is set regardless of their state, up to three times the life's scale."""
     followed_km: float = 100_000.0
     look_km: float = 10_000.0
+    looks_on_record: bool = True
+    """Else nobody writes down what was still good: a part worn out was noticed, within `look_km` of its end."""
 
 
 def kept_histories(rng: np.random.Generator, truth: Truth, positions: int, habits: Habits) -> Histories:
@@ -104,7 +106,15 @@ def kept_histories(rng: np.random.Generator, truth: Truth, positions: int, habit
                 rng, kind, float(np.exp(truth.log_scale[kind])), float(np.exp(truth.log_shape[kind])), habits
             )
     kind, fitted, first, good, ended, ending = np.array(rows).T
-    return Histories(kind.astype(np.int64), fitted, first, good, ended, ending.astype(np.int64))
+    kept = Histories(kind.astype(np.int64), fitted, first, good, ended, ending.astype(np.int64))
+    return kept if habits.looks_on_record else without_looks(kept)
+
+
+def without_looks(kept: Histories) -> Histories:
+    """The same fleet had nobody looked: only fittings, removals and the latest odometer readings are on record."""
+    worn = (kept.ending == Ending.WORN_OUT) | (kept.ending == Ending.UNKNOWN)
+    running = np.where(kept.ending == Ending.IN_SERVICE, kept.ended_clock_km, kept.last_good_clock_km)
+    return replace(kept, last_good_clock_km=np.where(worn, kept.first_seen_clock_km, running))
 
 
 def _position(

@@ -15,15 +15,18 @@ from tests.benchmarks.policy.figures import CLUBS, HOUSEHOLDS, TUNING, WORKSHOPS
 CLUB = Setting("club of 40, medium", CLUBS, 40)
 HOUSEHOLD = Setting("household of 3, medium", HOUSEHOLDS, 3)
 TARGETED = (by.PRODUCT_ANNUAL, by.PRODUCT)
+LOOKING = (by.LOOKING_ANNUAL, by.LOOKING)
+SKIPPED = Setting("club of 40, medium, 35 % of checks left out", CLUBS, 40, skipped=0.35)
 LEARNING = (by.LEARNING_ANNUAL, by.LEARNING)
-SHORT = ((CLUB, TARGETED), (HOUSEHOLD, TARGETED))
+SHORT = ((CLUB, (*TARGETED, *LOOKING)), (HOUSEHOLD, (*TARGETED, *LOOKING)))
 FULL = (
-    (CLUB, (*by.POLICIES, *LEARNING)),
+    (CLUB, (*by.POLICIES, *LEARNING, *LOOKING)),
+    (SKIPPED, (*TARGETED, by.BLIND_ANNUAL, by.BLIND, *LOOKING)),
     (Setting("club of 40, tight", CLUBS, 40, "tight"), TARGETED),
     (Setting("club of 40, loose", CLUBS, 40, "loose"), TARGETED),
     (Setting("club of 40, medium, book off by two", CLUBS, 40, book_off=True), (*TARGETED, *LEARNING, by.TABLE)),
     (Setting("club of 40, medium, surprises run into debt", CLUBS, 40, debt=True), TARGETED),
-    (HOUSEHOLD, (*by.POLICIES, *LEARNING)),
+    (HOUSEHOLD, (*by.POLICIES, *LEARNING, *LOOKING)),
     (Setting("household of 3, tight", HOUSEHOLDS, 3, "tight"), TARGETED),
     (Setting("household of 3, loose", HOUSEHOLDS, 3, "loose"), TARGETED),
     (Setting("workshop of 300, medium", WORKSHOPS, 300), TARGETED),

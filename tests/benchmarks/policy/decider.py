@@ -10,11 +10,13 @@ import numpy as np
 
 from inspections.core.grade_table import GradeTable, residuals_by_last_grade
 from inspections.core.life_filter import residuals_by_life_filter
+from inspections.core.looking import seen_chances
 from inspections.core.plausible_lives import STAGE_SHARES, PlausibleLives
-from inspections.core.types import FloatArray, IntArray, Residuals
+from inspections.core.types import BoolArray, FloatArray, IntArray, Residuals
 from inspections.core.wear import WearForecast, WearSeries, forecast_wear
 from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
 from scheduling.core.long_run import long_run_cost_per_km, new_part_residuals
+from scheduling.core.look_worth import look_worth, unseen_too_long, worth_looking
 from scheduling.core.types import JobOption
 from scheduling.core.waiting import LOOK_EVERY_KM, look_interval_clock_km, waiting_of_rows
 from tests.benchmarks.policy.record import Record
@@ -29,22 +31,28 @@ class Decider:
     """Ranks what could be done now, on all cars at once."""
 
     def __init__(
-        self, trade: Trade, record: Record, residuals_of: ResidualsOf, *, without_finding: bool = False
+        self,
+        trade: Trade,
+        record: Record,
+        residuals_of: ResidualsOf,
+        *,
+        without_finding: bool = False,
+        blind: bool = False,
     ) -> None:
         self.trade, self.record, self.residuals_of = trade, record, residuals_of
-        self.without_finding = without_finding
+        self.without_finding, self.blind = without_finding, blind
         every = np.full(trade.slots, LOOK_EVERY_KM)
         self.credit = long_run_cost_per_km(new_part_residuals(trade.book), trade.costs, every)
 
     def ranking(self, grade: IntArray) -> Ranking:
         """Every job at a part with a finding (or at any part), ranked; `grade` is the last one seen of each cell."""
         record = self.record
-        options = self._options(np.flatnonzero((grade > 0) | self.without_finding))
+        unseen = self.unseen() if self.blind else np.full(len(grade), self.without_finding)
+        options = self._options(np.flatnonzero((grade > 0) | unseen))
         cells = record.cells(np.arange(len(grade)))
         own_km = record.km_per_month[record.car]
         interval = look_interval_clock_km(cells.clock_km_per_month, own_km)
         horizon = HORIZON_KM * cells.clock_km_per_month / own_km
-        unseen = np.full(len(grade), self.without_finding)
         rows = candidates(options, grade, unseen)
         return rank_jobs(
             options,
@@ -56,6 +64,35 @@ class Decider:
             np.full(record.cars, LABOUR_EUR * MINOR),
             unseen,
         )
+
+    def unseen(self) -> BoolArray:
+        """Visible parts that nobody has looked at for too long, shape (K,)."""
+        record = self.record
+        cells = record.cells(np.arange(len(record.slot)))
+        interval = look_interval_clock_km(cells.clock_km_per_month, record.km_per_month[record.car])
+        since = record.now - record.last_look_clock_km(np.arange(len(record.slot)))
+        visible = self.trade.book.pf_km[record.slot] > 0.0
+        safety = self.trade.costs.safety[record.slot]
+        return visible & unseen_too_long(record.last_grade, since, interval, safety)
+
+    def looks(self, minutes_minor: float, setup_minor: float) -> IntArray:
+        """Rows of parts worth a look before anything else, at these costs of a look and of setting up a car."""
+        record, rows = self.record, np.flatnonzero(self.unseen())
+        if not len(rows):
+            return rows
+        cells, car = record.cells(rows), record.car[rows]
+        interval = look_interval_clock_km(cells.clock_km_per_month, record.km_per_month[car])
+        found = record.last_grade[rows] > 0
+        worth = [
+            look_worth(
+                self.residuals_of(rows[at]), record.cells(rows[at]), interval[at], self.trade.costs, self.credit,
+                seen_chances(), found[at],
+            )
+            for at in (slice(start, start + ROWS_AT_ONCE) for start in range(0, len(rows), ROWS_AT_ONCE))
+        ]  # fmt: skip
+        saving = np.concatenate([each.saving_minor for each in worth])
+        asked = worth_looking(saving, np.full(len(rows), minutes_minor), car, np.full(record.cars, setup_minor))
+        return rows[asked]
 
     def _options(self, rows: IntArray) -> list[JobOption]:
         """Every job that renews one of these cells; a job over several of them once."""

@@ -31,6 +31,8 @@ class Setting:
     budget: str = "medium"
     book_off: bool = False
     debt: bool = False
+    skipped: float = 0.0
+    """Share of the checks that are left out at every look."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +59,13 @@ def told(setting: Setting, policy: Policy) -> Ledger:
     """What a policy comes to in a setting, fleet by fleet."""
     true = trade()
     fleets = [draw_fleet(true, setting.cars, seed) for seed in setting.seeds]
-    believed = [misled(true, seed) if setting.book_off else true for seed in setting.seeds]
+    known = true.known()
+    believed = [misled(true, seed) if setting.book_off else known for seed in setting.seeds]
     together = not setting.book_off and not policy.learns
-    groups = [(true, fleets)] if together else [(book, [each]) for book, each in zip(believed, fleets, strict=True)]
+    groups = [(known, fleets)] if together else [(book, [each]) for book, each in zip(believed, fleets, strict=True)]
     eur = BUDGET_EUR[setting.budget]
-    return Ledger.joined([Story(true, book, some, policy, eur, debt=setting.debt).told() for book, some in groups])
+    more = {"debt": setting.debt, "skipped": setting.skipped}
+    return Ledger.joined([Story(true, book, some, policy, eur, **more).told() for book, some in groups])
 
 
 def misled(true: Trade, seed: int) -> Trade:
@@ -96,6 +100,7 @@ def _row(
         "tows_per_100_000_km": _mean(100.0 * ledger.tows * per_1000_km, 2),
         "unsafe_km_percent": _mean(100.0 * ledger.unsafe_km / ledger.km),
         "any_dangerous_km_percent": _mean(100.0 * ledger.any_dangerous_km / ledger.km),
+        "extra_looks_per_car": round(float(ledger.extra_looks.sum() / (setting.cars * len(ledger.km))), 1),
         "looks_per_car": round(float(ledger.looks.sum() / (setting.cars * len(ledger.km))), 1),
         "parts_of_cost": {
             name: _mean(getattr(ledger, name) * per_1000_km)

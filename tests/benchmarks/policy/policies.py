@@ -9,7 +9,8 @@ from inspections.core.types import FloatArray, IntArray
 from tests.benchmarks.policy.decider import Decider, ResidualsOf, by_last_grade, by_life_filter, by_the_truth
 from tests.benchmarks.policy.memory import Memory
 from tests.benchmarks.policy.record import Record
-from tests.benchmarks.policy.trade import Trade
+from tests.benchmarks.policy.trade import EXTRA_LOOK_HOURS, EXTRA_SETUP_HOURS, LABOUR_EUR, Trade
+from tests.benchmarks.policy.trade import MINOR as MINOR_UNITS
 from tests.benchmarks.policy.truth import Cars
 
 MINOR, MAJOR, DANGEROUS = 1, 2, 3
@@ -40,6 +41,8 @@ class Policy:
     """A clairvoyant pays for no looks."""
     learns: bool = False
     """Each fleet comes to believe other lives, so that it must be followed by itself."""
+    looker: Callable[[Trade, Record], Callable[[], IntArray]] | None = None
+    """Which single parts it wants to be looked at before it chooses."""
 
     def look_months(self, km_per_month: FloatArray) -> FloatArray:
         """Months between two looks at each car."""
@@ -90,6 +93,20 @@ def cost_of_waiting(judge: Callable[[Trade, Record], ResidualsOf]) -> Callable[[
     return chooser
 
 
+def blind(trade: Trade, record: Record, _cars: Cars) -> Chooser:
+    """The product's backlog where parts unseen for too long may be renewed without a look."""
+    decider = Decider(trade, record, by_life_filter(trade, record), blind=True)
+    return lambda: _from_the_top(decider, record.last_grade)
+
+
+def looking_first(trade: Trade, record: Record) -> Callable[[], IntArray]:
+    """The looks that the product asks for."""
+    decider = Decider(trade, record, by_life_filter(trade, record))
+    return lambda: decider.looks(
+        EXTRA_LOOK_HOURS * LABOUR_EUR * MINOR_UNITS, EXTRA_SETUP_HOURS * LABOUR_EUR * MINOR_UNITS
+    )
+
+
 def cost_of_waiting_learning(trade: Trade, record: Record, _cars: Cars) -> Chooser:
     """The same, the book's lives replaced once a year by those that the fleet's own history says."""
     memory = Memory(trade, record)
@@ -134,6 +151,15 @@ WORST_FIRST_MINOR = Policy("worst first, at least minor; once a year", ANNUAL, w
 THUMB = Policy("major, or minor if failing costs 4 times the job; once a year", ANNUAL, rule_of_thumb(4.0))
 NOTHING = Policy("nothing before it fails", ANNUAL, worst_first(DANGEROUS + 1), knows_all=True)
 CLAIRVOYANT = Policy("clairvoyant", ANNUAL, clairvoyant, knows_all=True)
+
+BLIND_ANNUAL = Policy("cost of waiting, unseen parts blindly; once a year", ANNUAL, blind)
+BLIND = Policy("cost of waiting, unseen parts blindly; every 10,000 km", EVERY_KM, blind)
+LOOKING_ANNUAL = Policy(
+    "cost of waiting, asked-for looks; once a year", ANNUAL, cost_of_waiting(by_life_filter), looker=looking_first
+)
+LOOKING = Policy(
+    "cost of waiting, asked-for looks; every 10,000 km", EVERY_KM, cost_of_waiting(by_life_filter), looker=looking_first
+)
 
 POLICIES = (
     NOTHING, WORST_FIRST_OFTEN, WORST_FIRST_MINOR, THUMB, TABLE_ANNUAL, TABLE, PRODUCT_ANNUAL, PRODUCT, CLAIRVOYANT,

@@ -10,7 +10,14 @@ from scheduling.core.types import JobWork
 from tests.benchmarks.policy.policies import Policy, Wishes
 from tests.benchmarks.policy.purse import SURPRISE_SHARE, Purses
 from tests.benchmarks.policy.record import Record
-from tests.benchmarks.policy.trade import LABOUR_EUR, MAJOR_SHARE_OF_DANGER, MINOR, Trade
+from tests.benchmarks.policy.trade import (
+    EXTRA_LOOK_HOURS,
+    EXTRA_SETUP_HOURS,
+    LABOUR_EUR,
+    MAJOR_SHARE_OF_DANGER,
+    MINOR,
+    Trade,
+)
 from tests.benchmarks.policy.truth import MONTHS, Cars, Luck
 
 LOOK_EUR, LOOK_HOURS = 63.5, 1.3
@@ -37,6 +44,8 @@ class Ledger:
     unsafe_km: FloatArray
     """With at least one safety part dangerous."""
     looks: FloatArray
+    extra_looks: FloatArray
+    """At single parts, between inspections."""
     jobs: FloatArray
 
     @classmethod
@@ -60,9 +69,17 @@ class Story:
     """Fleets looked after by one policy; `believed` is the trade as the planner's book has it."""
 
     def __init__(
-        self, trade: Trade, believed: Trade, fleets: list[Luck], policy: Policy, eur_per_car: float, *, debt: bool
+        self,
+        trade: Trade,
+        believed: Trade,
+        fleets: list[Luck],
+        policy: Policy,
+        eur_per_car: float,
+        *,
+        debt: bool,
+        skipped: float = 0.0,
     ) -> None:
-        self.trade, self.policy = trade, policy
+        self.trade, self.policy, self.skipped = trade, policy, skipped
         self.cars = Cars(trade, fleets)
         self.fleet = self.cars.fleet_of_car
         self.start_km, self.start_years, second, known = (
@@ -74,6 +91,7 @@ class Story:
         self._turn_to(0)
         self.record.fitted[known] = (self.record.now - self.cars.position)[known]
         self.choose = policy.chooser(believed, self.record, self.cars)
+        self.look_first = policy.looker(believed, self.record) if policy.looker else None
         self.purses = Purses(np.bincount(self.fleet), eur_per_car, debt=debt)
         self.ledger = Ledger.blank(len(fleets))
         self.open: dict[int, set[str]] = defaultdict(set)
@@ -88,6 +106,7 @@ class Story:
             self.purses.next_month()
             self._look(month)
             self._notice(month)
+            self._look_first(month)
             self._repair(self.choose())
             self.open.clear()
             self._drive(month)
@@ -109,11 +128,25 @@ class Story:
         if self.policy.knows_all:
             return
         rows = (due[:, None] * self.trade.slots + np.arange(self.trade.slots)).ravel()
-        rows = rows[self.cars.visible[rows]]
+        rows = rows[self.cars.visible[rows] & ~self.cars.left_out(month, rows, self.skipped)]
         self.record.look(rows, *self.cars.seen(month, rows))
         self.purses.pay(self.fleet[due], np.full(len(due), LOOK_EUR), LOOK_HOURS)
         np.add.at(self.ledger.inspections, self.fleet[due], LOOK_EUR)
         np.add.at(self.ledger.looks, self.fleet[due], 1.0)
+
+    def _look_first(self, month: int) -> None:
+        """Looks at single parts that the policy asks for, as far as the hours and the money go."""
+        if self.look_first is None:
+            return
+        rows = self.look_first()
+        for car in np.unique(self.cars.car[rows]).tolist():
+            mine = rows[self.cars.car[rows] == car]
+            fleet, hours = int(self.fleet[car]), EXTRA_SETUP_HOURS + EXTRA_LOOK_HOURS * len(mine)
+            if self.purses.can_pay(fleet, hours * LABOUR_EUR, hours):
+                self.record.look(mine, *self.cars.seen(month, mine))
+                self.purses.pay(np.array([fleet]), np.array([hours * LABOUR_EUR]), hours)
+                self.ledger.inspections[fleet] += hours * LABOUR_EUR
+                self.ledger.extra_looks[fleet] += len(mine)
 
     def _notice(self, month: int) -> None:
         rows = self.cars.noticed(month, NOTICED_PER_MONTH)

@@ -10,7 +10,7 @@ from tests.factories import FleetFactory
 @pytest.mark.timeout(300)
 @pytest.mark.django_db
 def test_the_adapter_and_the_use_cases_rank_the_same_jobs_in_the_same_order_for_two_years() -> None:
-    household = TwoTellings(FleetFactory(labour_per_hour_minor=5_000), seed=5)
+    household = TwoTellings(FleetFactory(kind="workshop", labour_per_hour_minor=5_000), seed=5)
     months = household.told()
     assert len(months) == CARS * MONTHS
     for month in months:

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from inspections.core.types import BoolArray, CostBook, FloatArray, IntArray, LifeBook
+from inspections.core.types import SHARED_WORK_SHARE, BoolArray, CostBook, FloatArray, IntArray, LifeBook
 from scheduling.core.types import JobWork, SharedWork
 from tests.benchmarks.policy.kinds import COUPLINGS, KINDS, OPERATION_HOURS_EUR, Kind
 
@@ -16,8 +16,12 @@ MINOR = 100.0
 """Cents in a euro; the cores count cents."""
 LABOUR_EUR = 50.0
 """What an hour counts for: between one's own Saturday and a workshop's bill."""
+EXTRA_LOOK_HOURS, EXTRA_SETUP_HOURS = 0.05, 0.25
+"""A look at a single part between inspections, and getting the car onto its stands for such looks."""
 CLOCK_KM_PER_YEAR = 15_000.0
-ACCESS_SHARE = 0.6
+WORLD_ACCESS_SHARE = 0.6
+"""Of its access, what a job done after a failure finds to pay; follow-ups it pays in full. What a planner reckons with
+is the product's own figure (`known`)."""
 TOW_EUR = 150.0
 TROUBLE_EUR = 40.0
 MAJOR_SHARE_OF_DANGER = 0.1
@@ -100,10 +104,14 @@ class Trade:
         """The bill of a failure on the road, what it may cause included."""
         return self.costs.failure_minor / MINOR
 
+    def known(self) -> "Trade":
+        """The same trade as a planner has it, who reckons shared work as the product does."""
+        return self.believing(self.book.life_km, self.book.pf_km)
+
     def believing(self, life_km: FloatArray, pf_km: FloatArray) -> "Trade":
         """The same trade for a planner whose book has other lives, and who reckons by them."""
         book = replace(self.book, life_km=life_km, pf_km=pf_km)
-        return replace(self, book=book, costs=_costs(life_km, self.wears))
+        return replace(self, book=book, costs=_costs(life_km, self.wears, SHARED_WORK_SHARE, SHARED_WORK_SHARE))
 
 
 def trade() -> Trade:
@@ -122,7 +130,7 @@ def trade() -> Trade:
         places=_places(),
         kind_of=np.array([KINDS.index(kind) for kind in kinds]),
         book=book,
-        costs=_costs(book.life_km, wears),
+        costs=_costs(book.life_km, wears, WORLD_ACCESS_SHARE, 1.0),
         gauge=Gauge(*(np.where(measured, at, np.nan) for at in (0.0, *WORN_AT[:3], GAUGE_SD))),
         jobs=_jobs(),
         wears=wears,
@@ -170,8 +178,10 @@ def _wears() -> tuple[Wear, ...]:
     return tuple(Wear(slot[c.source], c.from_grade, slot[c.target], c.factor) for c in COUPLINGS)
 
 
-def _costs(life_km: FloatArray, wears: tuple[Wear, ...]) -> CostBook:
-    planned = np.array([_planned_eur(_work(kind, at)) for kind in KINDS for at in kind.positions])
+def _costs(life_km: FloatArray, wears: tuple[Wear, ...], access: float, follow_ups: float) -> CostBook:
+    """With these shares of access and of follow-ups paid for by a job."""
+    works = [_work(kind, at) for kind in KINDS for at in kind.positions]
+    planned = np.array([_planned_eur(work, access, follow_ups) for work in works])
     danger = _of("danger_eur") / 1000.0
     worn = np.zeros((2, len(planned)))
     for each in wears:
@@ -187,8 +197,9 @@ def _costs(life_km: FloatArray, wears: tuple[Wear, ...]) -> CostBook:
     )
 
 
-def _planned_eur(job: JobWork) -> float:
-    return (job.parts_minor / MINOR) + job.hours * LABOUR_EUR + ACCESS_SHARE * _eur(job.access) + _eur(job.follow_ups)
+def _planned_eur(job: JobWork, access: float, follow_ups: float) -> float:
+    own = (job.parts_minor / MINOR) + job.hours * LABOUR_EUR
+    return own + access * _eur(job.access) + follow_ups * _eur(job.follow_ups)
 
 
 def _eur(shared: tuple[SharedWork, ...]) -> float:

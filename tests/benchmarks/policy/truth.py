@@ -61,6 +61,8 @@ class Luck:
     """Gaussian draws for by how much the gauge errs, shape (MONTHS, K)."""
     notice: FloatArray
     """Uniform draws for what a driver notices, shape (MONTHS, K)."""
+    skip: FloatArray
+    """Uniform draws for which checks are left out at a look, shape (MONTHS, K)."""
     second_look_fraction: FloatArray
     """Where in its interval each car's second look falls, shape (cars,)."""
 
@@ -90,6 +92,7 @@ def draw_fleet(trade: Trade, cars: int, seed: int) -> Luck:
         gauge=rng.standard_normal(shape),
         notice=rng.random(shape),
         second_look_fraction=rng.random(cars),
+        skip=rng.random(shape),
     )
 
 
@@ -176,9 +179,8 @@ class Cars:
         self.generation = np.zeros(len(self.slot), dtype=np.int64)
         self.life = self.lives[:, 0].copy()
         self.visible = trade.book.pf_km[self.slot] > 0.0
-        self._look, self._gauge, self._notice = (
-            np.concatenate(draws, axis=1) for draws in zip(*((f.look, f.gauge, f.notice) for f in fleets), strict=True)
-        )
+        draws = zip(*((f.look, f.gauge, f.notice, f.skip) for f in fleets), strict=True)
+        self._look, self._gauge, self._notice, self._skip = (np.concatenate(each, axis=1) for each in draws)
 
     def state(self) -> IntArray:
         """The true grade of every part; a hidden part that shows nothing is sound until it fails."""
@@ -198,6 +200,10 @@ class Cars:
         worn = (reading - gauge.new[slot]) / (gauge.limit[slot] - gauge.new[slot])
         gauged = (worn[:, None] >= WORN_AT[:3]).sum(axis=1)
         return np.where(self.trade.measured[slot], gauged, graded), reading
+
+    def left_out(self, month: int, rows: IntArray, share: float) -> BoolArray:
+        """Which of these checks nobody gets round to at this month's look."""
+        return np.asarray(self._skip[month, rows] < share)
 
     def noticed(self, month: int, share: float) -> IntArray:
         """Rows of dangerous parts that a driver notices this month."""

@@ -26,21 +26,22 @@ def test_a_part_that_only_ages_ends_with_its_years(catalogue: Catalogue) -> None
 
 
 def test_the_planned_job_of_an_axle_is_shared_by_its_two_positions(sample: Catalogue) -> None:
-    # 1 h + 0.6 x 2 wheels x 0.25 h + 0.5 h bleeding = 1.8 h at 60 = 108; parts 60 + fluid 12 = 72; 180 / 2 = 90
-    assert cost_book(sample, LABOUR, 1.0).planned_minor[:2].tolist() == pytest.approx([9000.0, 9000.0])
+    # 1 h + 0.8 x (2 wheels x 0.25 h + 0.5 h bleeding) = 1.8 h at 60 = 108; parts 60 + 0.8 x fluid 12 = 69.60
+    # 177.60 / 2 = 88.80
+    assert cost_book(sample, LABOUR, 1.0).planned_minor[:2].tolist() == pytest.approx([8880.0, 8880.0])
 
 
-def test_a_planned_job_pays_sixty_percent_of_its_access(sample: Catalogue) -> None:
-    # 2 h + 0.6 x (2 x 0.25 + 0.3) h = 2.48 h at 60 = 148.80; parts 100
-    assert cost_book(sample, LABOUR, 1.0).planned_minor[2] == pytest.approx(24880.0)
+def test_a_planned_job_pays_eighty_percent_of_its_access(sample: Catalogue) -> None:
+    # 2 h + 0.8 x (2 x 0.25 + 0.3) h = 2.64 h at 60 = 158.40; parts 100
+    assert cost_book(sample, LABOUR, 1.0).planned_minor[2] == pytest.approx(25840.0)
 
 
 def test_a_failure_adds_tow_incident_damage_and_trouble(sample: Catalogue) -> None:
     book = cost_book(sample, LABOUR, 1.0)
-    # 90 x 1.5 + tow 150 + incident 300 + damage 100 + trouble 40 = 725
-    assert book.failure_minor[0] == pytest.approx(72500.0)
-    # 248.80 x 1.0 + trouble 40
-    assert book.failure_minor[2] == pytest.approx(28880.0)
+    # 88.80 x 1.5 + tow 150 + incident 300 + damage 100 + trouble 40 = 723.20
+    assert book.failure_minor[0] == pytest.approx(72320.0)
+    # 258.40 x 1.0 + trouble 40
+    assert book.failure_minor[2] == pytest.approx(29840.0)
 
 
 def test_each_km_in_a_bad_state_costs_exposure_and_wear_of_other_parts(sample: Catalogue) -> None:
@@ -52,7 +53,7 @@ def test_each_km_in_a_bad_state_costs_exposure_and_wear_of_other_parts(sample: C
 
 
 def test_who_works_for_nothing_pays_only_parts(sample: Catalogue) -> None:
-    assert cost_book(sample, 0, 1.0).planned_minor.tolist() == pytest.approx([3600.0, 3600.0, 10000.0])
+    assert cost_book(sample, 0, 1.0).planned_minor.tolist() == pytest.approx([3480.0, 3480.0, 10000.0])
 
 
 def test_even_a_free_errand_costs_something_for_who_works_for_nothing(catalogue: Catalogue) -> None:

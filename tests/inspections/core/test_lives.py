@@ -66,6 +66,34 @@ class TestWhatCountsAsWhat:
             histories((*row, Ending.FAILED))
 
 
+class TestWornOutAndNeverLookedAt:
+    def test_it_ended_shortly_before_it_was_noticed_and_not_any_time_since_it_was_fitted(self) -> None:
+        kept = histories((20e3, 20e3, 20e3, 95e3, Ending.WORN_OUT)).noticed_within(15e3)
+        assert spans(kept) == [(60e3, 75e3, 0.0, 1.0)]
+
+    def test_it_is_no_older_than_it_can_be(self) -> None:
+        kept = histories((20e3, 20e3, 20e3, 30e3, Ending.WORN_OUT)).noticed_within(15e3)
+        assert spans(kept) == [(0.0, 10e3, 0.0, 1.0)]
+
+    def test_what_a_look_found_good_and_what_failed_are_left_as_they_are(self) -> None:
+        rows = [
+            (20e3, 20e3, 40e3, 95e3, Ending.WORN_OUT),
+            (20e3, 20e3, 20e3, 95e3, Ending.FAILED),
+            (20e3, 20e3, 20e3, 95e3, Ending.RENEWED_EARLY),
+            (20e3, 20e3, 20e3, 95e3, Ending.IN_SERVICE),
+        ]
+        kept = histories(*rows)
+        assert np.array_equal(kept.noticed_within(15e3).last_good_clock_km, kept.last_good_clock_km)
+
+    def test_not_knowing_how_soon_it_was_noticed_widens_the_interval(self) -> None:
+        rows = [(0.0, 0.0, 0.0, age, Ending.WORN_OUT) for age in np.linspace(50e3, 120e3, 60).tolist()]
+        seen = histories(*rows).noticed_within(20e3)
+        unseen, looked_at = (learn_lives(each, np.array([80e3])) for each in (histories(*rows), seen))
+        assert unseen.life_km.value == pytest.approx(looked_at.life_km.value)
+        width = [float(np.log(each.life_km.high / each.life_km.low)[0]) for each in (unseen, looked_at)]
+        assert width[0] > 1.2 * width[1]
+
+
 class TestUndatedParts:
     def supposed(self, *rows: Row) -> tuple[np.ndarray, np.ndarray]:
         kept = histories(*rows)
@@ -198,6 +226,19 @@ class TestAgainstTheTruth:
         assert ways["all records"].rmse < 0.85 * ways["dated only"].rmse
         assert abs(ways["all records"].bias) < 0.05
         assert 0.70 <= ways["all records"].coverage <= 0.88
+
+    @pytest.mark.parametrize("name", list(accuracy.NOBODY_LOOKS)[:4])
+    def test_intervals_stay_honest_where_nobody_ever_looks(self, name: str) -> None:
+        """Taken for ends spread evenly since fitting, worn parts made lives a fifth too short: 38 % covered."""
+        learned = accuracy.undated(15, 120, 4, accuracy.NOBODY_LOOKS[name])["all records"]
+        assert 0.70 <= learned.coverage <= 0.92
+        assert abs(learned.bias) < 0.08
+
+    def test_intervals_own_up_that_no_reason_is_on_record(self) -> None:
+        """Half of the removals taken for early renewals, and that for certain: 35 % covered."""
+        learned = accuracy.undated(15, 120, 4, accuracy.NOBODY_LOOKS["reasons never written down"])["all records"]
+        assert learned.coverage > 0.70
+        assert abs(learned.bias) < 0.12
 
     def test_reasons_lost_at_random_do_not_bend_the_lives(self) -> None:
         rng = np.random.default_rng(5)

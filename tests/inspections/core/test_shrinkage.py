@@ -1,11 +1,10 @@
-"""Lives of kinds and of vehicles shrunk towards what they have in common."""
+"""Lives of kinds shrunk towards what they have in common."""
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from inspections.core.lives import book_prior, learn_lives
-from inspections.core.part_ages import Ending, Histories
+from inspections.core.part_ages import Histories
 from inspections.core.shrinkage import (
     COMMON_SD,
     SPREAD_SD,
@@ -14,9 +13,7 @@ from inspections.core.shrinkage import (
     learn_with_common_bias,
     own_evidence,
     shrink,
-    vehicle_factors,
 )
-from inspections.core.types import FloatArray
 from inspections.core.weibull import Ages, Prior, fit_weibull
 from tests.benchmarks.learning import accuracy
 from tests.benchmarks.learning.records import BOOK_SCALE_KM, Habits, Truth, book_life_km, kept_histories
@@ -143,39 +140,3 @@ class TestKindsOfOneFleet:
         learned, common = learn_with_common_bias(Histories(whole, none, none, none, none, whole), np.array([5e4, 9e4]))
         assert learned.factor == pytest.approx([1.0, 1.0], abs=0.02)
         assert common.common_log_factor == pytest.approx(0.0, abs=1e-12)
-
-
-class TestVehiclesOfOneModel:
-    def fleet(self, seed: int) -> tuple[FloatArray, Histories, np.ndarray]:
-        """Forty vehicles, each with its own factor on all lives; 12 kinds of part, two of each on every vehicle."""
-        rng = np.random.default_rng(seed)
-        factor = rng.normal(0.0, 0.25, 40)
-        vehicle, kind = (
-            grid.ravel() for grid in np.meshgrid(np.arange(40), np.repeat(np.arange(12), 2), indexing="ij")
-        )
-        book = np.linspace(6e4, 2e5, 12)[kind]
-        life = np.exp(factor)[vehicle] * book * rng.weibull(3.0, len(kind))
-        watched = rng.uniform(5e4, 2e5, len(kind))
-        end, zero = np.minimum(life, watched), np.zeros(len(kind))
-        ending = np.where(life <= watched, Ending.FAILED, Ending.IN_SERVICE)
-        return factor, Histories(kind, zero, zero, end, end, ending), vehicle
-
-    def test_hard_used_vehicles_are_told_from_spared_ones(self) -> None:
-        factor, kept, vehicle = self.fleet(6)
-        scale = learn_lives(kept, np.linspace(6e4, 2e5, 12) * 0.893).fit.scale_km
-        found = vehicle_factors(kept, vehicle, 40, scale)
-        assert np.corrcoef(found.log_factor, factor)[0, 1] > 0.85
-        assert np.sqrt(((found.log_factor - factor) ** 2).mean()) < 0.5 * factor.std()
-        assert found.spread == pytest.approx(0.25, abs=0.1)
-        assert found.counts.records.tolist() == [24] * 40
-
-    def test_shrinkage_beats_each_vehicle_alone(self) -> None:
-        factor, kept, vehicle = self.fleet(7)
-        few = np.random.default_rng(8).random(len(vehicle)) < 0.2
-        thin = Histories(*(getattr(kept, name)[few] for name in kept.__slots__))
-        scale = np.exp(book_prior(np.linspace(6e4, 2e5, 12) * 0.893).log_scale)
-        found = vehicle_factors(thin, vehicle[few], 40, scale)
-        told = np.isfinite(found.alone)
-        alone, together = (np.sqrt(((each - factor)[told] ** 2).mean()) for each in (found.alone, found.log_factor))
-        assert together < 0.85 * alone
-        assert together < factor[told].std()

@@ -196,3 +196,23 @@ def test_a_later_look_expects_more_on_the_odometer_and_is_less_sure():
 def test_due_days_fall_within_the_interval_about_as_often_as_it_promises(readings):
     """900 vehicles: a standard error of 1.3 points. The benchmark judge_wear measures it with more."""
     assert 0.755 <= due_errors(readings, 900, seed=8)["coverage_fraction"] <= 0.845
+
+
+def test_a_due_day_comes_earlier_than_the_interval_about_as_often_as_later():
+    """Distances are skewed; taken for normal ones, forecasts came too late twice as often as too early."""
+    errors = due_errors(3, 2_000, seed=8)
+    assert abs(errors["earlier_fraction"] - errors["later_fraction"]) < 0.04
+
+
+@pytest.mark.parametrize("travelled_km", [200.0, 1_100.0, 2_500.0])
+def test_what_is_believed_after_a_month_is_the_prior_times_a_gamma_law(travelled_km):
+    days = 30.0
+    spread = usage.ROUGHNESS_DAYS / days + (usage.DRIFT_PER_ROOT_YEAR**2 * days / 365.25) / 3.0
+    mean_rate = (travelled_km + 60.0 * usage.TYPICAL_KM_PER_DAY) / (days + 60.0)
+    shape = 1.0 / (spread + (usage.INCREMENT_SD_KM / (mean_rate * days)) ** 2)
+    log_rate = np.log(usage.TYPICAL_KM_PER_DAY) + 0.45 * np.linspace(-6.0, 6.0, 4_001)
+    told = stats.gamma.logpdf(travelled_km, shape, scale=np.exp(log_rate) * days / shape)
+    weight = stats.norm.pdf(log_rate, np.log(usage.TYPICAL_KM_PER_DAY), 0.45) * np.exp(told - told.max())
+    low, median, high = np.exp(np.interp([0.1, 0.5, 0.9], np.cumsum(weight) / weight.sum(), log_rate))
+    band = forecast_of((0.0, 0.0), (days, travelled_km), now=days).km_per_day
+    assert [band.low[0], band.median[0], band.high[0]] == pytest.approx([low, median, high], rel=0.03)

@@ -246,7 +246,7 @@ class World:
         return ranked(self.options, self.lives, self.prices, grades=self.grades.tolist(), vehicles=self.vehicle,
                       credit=0.4)  # fmt: skip
 
-    def waiting_cost(self, each: JobOption, share: float = 0.6) -> float:
+    def waiting_cost(self, each: JobOption, share: float = 0.8) -> float:
         """J_wait of a job over one part, written out from its definition."""
         (cell,) = each.cells
         found = waited(self.lives)  # type: ignore[arg-type]

@@ -14,6 +14,8 @@ from scheduling.core.keep_or_replace import (
     annuity_factor,
     equivalent_annual_cost,
     keep_or_replace,
+    keeping_terms,
+    replacing_terms,
 )
 
 EXACT = Span.exactly
@@ -56,6 +58,19 @@ def test_figures_known_for_certain_decide() -> None:
     assert verdict.replace_minor == (round(700_000 / 6 + 250_000),) * 3
     assert verdict.better == "keep"
     assert keep_or_replace(keeping(bill=900_000.0), REPLACING).better == "replace"
+
+
+@pytest.mark.parametrize("interest", [0.0, 0.04, 0.14])
+def test_the_terms_add_up_to_the_annual_cost(interest: float) -> None:
+    unsure = replace(keeping(), repair_bill_minor=Span(10_000.0, 80_000.0, 200_000.0))
+    verdict = keep_or_replace(unsure, REPLACING, interest)
+    for terms, annual in (
+        (keeping_terms(unsure, interest), verdict.keep_minor),
+        (replacing_terms(REPLACING, interest), verdict.replace_minor),
+    ):
+        assert sum(term.likely for term in terms.values()) == pytest.approx(annual[1], abs=0.51)
+        assert sum(term.low for term in terms.values()) == pytest.approx(annual[0], abs=0.51)
+        assert sum(term.high for term in terms.values()) == pytest.approx(annual[2], abs=0.51)
 
 
 def test_ranges_that_overlap_are_too_close_to_call() -> None:

@@ -15,6 +15,7 @@ from scheduling.core.waiting import (
     joined,
     look_interval_clock_km,
     waiting,
+    waiting_by_group,
     waiting_of_rows,
 )
 from tests.scheduling.core.given import cells, certain, uncertain, waited
@@ -146,3 +147,28 @@ def test_looks_come_every_ten_thousand_own_kilometres_within_three_months_and_tw
 def test_every_column_has_its_name() -> None:
     assert len(WAYS) == waited(certain((0.0, 0.0, 1.0))).failure_fraction.shape[1]
     assert (WAYS[UNTIL_MAJOR], WAYS[UNTIL_FAILURE]) == ("until-major", "until-failure")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_waiting_within_a_group_of_possibilities_is_waiting_as_if_there_were_no_others(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    left = uncertain(seed, 150, 500)
+    count = len(left.weight)
+    group = rng.integers(0, 3, left.weight.shape)
+    group[0] = 1  # of a part whose possibilities are all alike
+    pace, every = rng.uniform(200.0, 2_000.0, count), rng.uniform(4_000.0, 30_000.0, count)
+    grouped, chance = waiting_by_group(left, group, 3, pace, every, 1.3 * every)
+    for each in range(3):
+        weight = np.where(group == each, left.weight, 0.0)
+        share = weight.sum(axis=1)
+        assert chance[each::3] == pytest.approx(share, abs=1e-12)
+        there = np.flatnonzero(share > 0.0)
+        alone = Residuals(
+            weight[there] / share[there, None],
+            *(getattr(left, name)[there] for name in Residuals.__slots__ if name != "weight"),
+        )
+        expected = waiting(alone, pace[there], every[there], 1.3 * every[there])
+        for name in expected.__slots__:
+            found = getattr(grouped, name)[each::3]
+            np.testing.assert_allclose(found[there], getattr(expected, name), rtol=1e-9, atol=1e-6)
+            assert not found[share == 0.0].any()

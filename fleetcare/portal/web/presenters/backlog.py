@@ -8,6 +8,7 @@ from django.utils.translation import gettext
 
 from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Day, Figures
+from inspections.catalogue.loader import default_catalogue
 from scheduling.core.backlog import HORIZON_KM
 from scheduling.core.reasons import Reason, odds, phrase
 
@@ -45,6 +46,12 @@ class JobShown:
     cautions: tuple[str, ...]
     access: tuple[str, ...]
     follow_ups: tuple[str, ...]
+    key: str
+    """The catalogue's key of a job that can be opened; empty for what is no job."""
+    positions: tuple[str, ...]
+    open_job: str
+    """The id of the job that is on the list already."""
+    on_list: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +109,20 @@ def _job(figures: Figures, item: Json, today: date) -> JobShown:
         cautions=tuple(dict.fromkeys(cautions)),
         access=tuple(words.access(unit) for unit in access),
         follow_ups=tuple(_follow_up(figures, key) for key in item["follow_ups"]),
+        key=item["job"] if item["job"] in default_catalogue().jobs else "",
+        positions=tuple(item["positions"]),
+        open_job=str(item.get("job_id") or ""),
+        on_list=_on_list(figures, item),
     )
+
+
+def _on_list(figures: Figures, item: Json) -> str:
+    """How far a job is that somebody put on the list; empty for one that nobody did."""
+    if not item.get("job_id"):
+        return ""
+    if item.get("planned_on"):
+        return gettext("On the list, planned for %(day)s") % {"day": figures.day(item["planned_on"])}
+    return gettext("On the list of jobs")
 
 
 def _reasons(figures: Figures, item: Json) -> tuple[str, ...]:

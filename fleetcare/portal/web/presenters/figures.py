@@ -110,6 +110,10 @@ class Figures:
         value = date.fromisoformat(day) if isinstance(day, str) else day
         return Day(value.isoformat(), format_date(value, "medium", _locale(self.language)))
 
+    def month(self, day: date) -> str:
+        """The month of a day, for the mark of an axis."""
+        return format_date(day, "MMM y", _locale(self.language))
+
     def listed(self, words: Any) -> str:
         """Words as a list in a sentence."""
         return format_list([str(word) for word in words], locale=_locale(self.language))

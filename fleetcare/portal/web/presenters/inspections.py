@@ -121,7 +121,7 @@ def _finding(
     return FindingShown(
         title=_title([row]),
         grade=words.grade(row.grade),
-        seen=_seen(figures, scheme, row.check_key, **look) if look else NOTHING_SEEN,
+        seen=seen_shown(figures, scheme, row.check_key, **look) if look else NOTHING_SEEN,
         seen_on=figures.day(row.seen_on),
         seen_in=row.seen_in_id,
         opened_on=figures.day(row.opened_on) if row.opened_on != row.seen_on else None,
@@ -130,7 +130,7 @@ def _finding(
     )
 
 
-def _seen(
+def seen_shown(
     figures: Figures, scheme: str, check_key: str, *, value: float | None, observations: Iterable[str], note: str
 ) -> Seen:
     entry = default_catalogue().checks.get(check_key)
@@ -190,7 +190,7 @@ def _result(figures: Figures, scheme: str, row: "Result") -> ResultShown:
     return ResultShown(
         title=_title([row]),
         grade=words.grade(row.grade),
-        seen=_seen(figures, scheme, row.check_key, value=row.value, observations=row.observations, note=row.note),
+        seen=seen_shown(figures, scheme, row.check_key, value=row.value, observations=row.observations, note=row.note),
     )
 
 

@@ -111,4 +111,11 @@ def _a_week_apart(listed: list[Visit]) -> tuple[Visit, ...]:
 
 def problems(job_count: int = 5, visit_count: int = 2) -> st.SearchStrategy[PlanProblem]:
     """Any problem small enough to try every plan."""
-    return st.builds(PlanProblem, jobs=jobs(job_count), visits=visits(visit_count), carry_over=st.booleans())
+    return st.builds(
+        PlanProblem,
+        jobs=jobs(job_count),
+        visits=visits(visit_count),
+        carry_over=st.booleans(),
+        # There are two jobs at least.
+        needed=st.sampled_from([(), (), ((0, 1),), ((1,), (0, 1))]),
+    )

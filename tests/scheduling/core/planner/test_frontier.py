@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduling.core.planner.frontier import frontier
+from scheduling.core.planner.frontier import frontier, useful_amount
 from scheduling.core.planner.planning import plan_visits
 from scheduling.core.planner.problem import PlanProblem
 from scheduling.core.planner.solver import Limits
@@ -33,6 +33,22 @@ def test_values_never_fall_along_the_frontier_and_bounds_hold(of: str) -> None:
 def test_the_amount_there_is_now_gives_the_plan_there_is_now() -> None:
     (step,) = frontier(THREE, [5_000], limits=Limits(10.0))
     assert step.value_minor == plan_visits(THREE).value_minor == best_value(THREE)
+
+
+def test_the_bound_of_less_is_never_above_the_bound_of_more() -> None:
+    problem = invented(vehicles=2, jobs_a_vehicle=10, seed=7, visits=2)
+    total = sum(visit.money_minor for visit in problem.visits)
+    steps = frontier(problem, [total * share // 10 for share in range(0, 21, 4)])
+    bounds = [step.bound_minor for step in steps]
+    assert bounds == sorted(bounds)
+    assert [len(step.jobs) for step in steps] == [len(step.placed) for step in steps]
+
+
+def test_beyond_the_useful_amount_nothing_is_bought() -> None:
+    enough = useful_amount(THREE)
+    steps = frontier(THREE, [enough, 3 * enough], limits=Limits(10.0))
+    assert steps[1].bought_minor == 0
+    assert steps[0].jobs == {0, 1, 2}
 
 
 def test_a_frontier_tells_where_the_money_does_not_even_cover_what_must_be_done() -> None:

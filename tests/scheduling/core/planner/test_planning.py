@@ -46,11 +46,14 @@ def test_the_answer_at_once_is_sound_and_its_bound_holds(problem: PlanProblem) -
 def test_what_must_be_done_is_in_the_plan_or_the_plan_says_that_it_cannot_be(problem: PlanProblem) -> None:
     plan = plan_visits(problem, LIMITS)
     musts = {number for number, each in enumerate(problem.jobs) if each.must}
+    one_of = [set(each) for each in problem.needed]
     if plan.status == "infeasible":
         assert plan.placed == ()
         assert plan.ways_out
     else:
-        assert musts <= {place.job for place in plan.placed}
+        planned = {place.job for place in plan.placed}
+        assert musts <= planned
+        assert all(each & planned for each in one_of)
 
 
 @settings(max_examples=60, deadline=None)

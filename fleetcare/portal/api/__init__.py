@@ -1,0 +1,1 @@
+"""The part of the API that joins features."""

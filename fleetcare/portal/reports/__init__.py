@@ -1,0 +1,1 @@
+"""The condition report: one content for the page, the private link and the PDF."""
