@@ -26,6 +26,7 @@ INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
+    "django.contrib.messages",
     "django.contrib.staticfiles",
     "rest_framework",
     "drf_spectacular",
@@ -34,6 +35,11 @@ INSTALLED_APPS = [
     "inspections",
     "scheduling",
     "fleetcare.portal",
+    # After the portal, whose templates stand in for theirs.
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
 ]
 
 MIDDLEWARE = [
@@ -47,6 +53,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "fleetcare.portal.web.preferences.ReaderMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "fleetcare.support.requests.PrivateByDefaultMiddleware",
 ]
@@ -57,7 +66,12 @@ TEMPLATES: list[dict[str, Any]] = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "APP_DIRS": True,
-        "OPTIONS": {"context_processors": ["django.template.context_processors.request"]},
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
     }
 ]
 
@@ -86,6 +100,34 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
+
+# Signing in. Owners invite; where anybody may sign up, an address counts only once its mail was answered.
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+OPEN_SIGN_UP = env.bool("FLEETCARE_OPEN_SIGN_UP", default=False)
+ACCOUNT_ADAPTER = "fleetcare.portal.web.account_adapter.AccountAdapter"
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_EMAIL_VERIFICATION = "mandatory" if OPEN_SIGN_UP else "none"
+ACCOUNT_CHANGE_EMAIL = True
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_REAUTHENTICATION_REQUIRED = True
+ACCOUNT_SESSION_REMEMBER = True
+# Wrong passwords: per address of the caller and account together, so that a stranger locks nobody out elsewhere.
+ACCOUNT_RATE_LIMITS = {"login_failed": "30/5m/ip,8/5m/key"}
+MFA_SUPPORTED_TYPES = ["webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_ALLOW_UNVERIFIED_EMAIL = not OPEN_SIGN_UP
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not HTTPS
+MFA_RECOVERY_CODES_SHOW_ONCE = True
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if env.bool("BEHIND_PROXY", default=False) else 0
+
+# Counted together by all processes: in Redis where the broker is one, else in files.
+_BROKER = env.str("BROKER_URL", default="filesystem://")
+_CACHE = _BROKER if _BROKER.startswith("redis") else f"filecache://{DATA_DIR / 'cache'}"
+CACHES = {"default": env.cache_url("CACHE_URL", default=_CACHE) | {"KEY_PREFIX": "fleetcare"}}
 
 LANGUAGE_CODE = "en"
 USE_I18N = True
@@ -190,6 +232,7 @@ SPECTACULAR_SETTINGS = {
         "InspectionState": "inspections.words.InspectionState",
         "FindingState": "inspections.api.answers.FINDING_STATES",
         "FleetKind": "fleetcare.fleet.words.FleetKind",
+        "Doer": "fleetcare.fleet.words.Doer",
         "ExchangeState": "fleetcare.portal.words.ExchangeState",
         "LinkState": "fleetcare.portal.api.report.LINK_STATES",
         "VolumeUnit": "fleetcare.fleet.api.inputs.VOLUME_UNITS",
@@ -201,6 +244,12 @@ SPECTACULAR_SETTINGS = {
         "JobOrigin": "scheduling.words.JobOrigin",
         "JobOriginByHand": "scheduling.api.job_inputs.ORIGINS_BY_HAND",
         "KnowHowKind": "scheduling.words.NoteKind",
+        "DueState": "scheduling.api.due_answers.DUE_STATES",
+        "DueKind": "scheduling.words.DueKind",
+        "EventKind": "scheduling.api.sending_answers.EVENT_KINDS",
+        "QueueState": "scheduling.api.sending_answers.QUEUE_STATES",
+        "LetterKind": "scheduling.api.sending_answers.LETTER_KINDS",
+        "RuleKind": "scheduling.words.RuleKind",
         "EstimateState": "scheduling.api.estimate_answers.ESTIMATE_STATES",
     },
     "SORT_OPERATION_PARAMETERS": False,
@@ -239,12 +288,13 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_TIMEZONE = "UTC"
 CELERY_ENABLE_UTC = True
+TICK_SECONDS = env.float("TICK_SECONDS", default=60.0)
 CELERY_BEAT_SCHEDULE = {
     # A tick that waited for longer than the next ones take is worth nothing any more.
     "tick": {
         "task": "scheduling.tick",
-        "schedule": (TICK := env.float("TICK_SECONDS", default=60.0)),
-        "options": {"expires": 10 * TICK},
+        "schedule": TICK_SECONDS,
+        "options": {"expires": 10 * TICK_SECONDS},
     },
     "photo-files": {"task": "inspections.sweep_photo_files", "schedule": 24 * 3600.0},
     "exchange": {"task": "portal.sweep_exchange", "schedule": 60.0},

@@ -7,7 +7,17 @@ from django.db.models import Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from fleetcare.fleet.access import Access
-from fleetcare.fleet.models import ApiKey, Contact, Fleet, FuelFill, Membership, OdometerReading, User, Vehicle
+from fleetcare.fleet.models import (
+    ApiKey,
+    Contact,
+    Fleet,
+    FuelFill,
+    Invitation,
+    Membership,
+    OdometerReading,
+    User,
+    Vehicle,
+)
 from fleetcare.support.tenancy import TenantQuerySet
 
 _BEYOND_ANY_SCORE = 101.0
@@ -21,6 +31,11 @@ def fleets_of(user: User) -> QuerySet[Fleet]:
 def memberships(access: Access) -> TenantQuerySet[Membership]:
     """Members with their users."""
     return Membership.objects.within(access.fleet).select_related("user")
+
+
+def invitations(access: Access) -> TenantQuerySet[Invitation]:
+    """All invitations, those accepted, revoked or run out too."""
+    return Invitation.objects.within(access.fleet)
 
 
 def keys(access: Access) -> TenantQuerySet[ApiKey]:

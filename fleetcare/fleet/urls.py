@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleetcare.fleet.api import fleets, fuel, vehicles
+from fleetcare.fleet.api import fleets, fuel, invitations, vehicles
 
 _FLEET = "fleets/<uuid:fleet_id>/"
 _VEHICLE = f"{_FLEET}vehicles/<uuid:vehicle_id>/"
@@ -12,6 +12,8 @@ urlpatterns = [
     path(_FLEET, fleets.OneFleet.as_view()),
     path(f"{_FLEET}members/", fleets.Members.as_view()),
     path(f"{_FLEET}members/<uuid:member_id>/", fleets.OneMember.as_view()),
+    path(f"{_FLEET}invitations/", invitations.Invitations.as_view()),
+    path(f"{_FLEET}invitations/<uuid:invitation_id>/", invitations.OneInvitation.as_view()),
     path(f"{_FLEET}keys/", fleets.Keys.as_view()),
     path(f"{_FLEET}keys/<uuid:key_id>/", fleets.OneKey.as_view()),
     path(f"{_FLEET}contacts/", fleets.Contacts.as_view()),

@@ -19,5 +19,5 @@ urlpatterns = [
     path(f"{_FLEET}imports/<uuid:import_id>/bad-rows/", exchange.BadRows.as_view()),
     path(f"{_VEHICLE}report.pdf", report.ReportPdf.as_view()),
     path(f"{_VEHICLE}links/", report.Links.as_view()),
-    path(f"{_VEHICLE}links/<uuid:link_id>/", report.OneLink.as_view()),
+    path(f"{_VEHICLE}links/<uuid:report_link_id>/", report.OneLink.as_view()),
 ]

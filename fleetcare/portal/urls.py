@@ -1,13 +1,27 @@
 """Addresses of the pages."""
 
-from django.contrib.auth.views import LoginView, LogoutView
-from django.urls import path
+from django.urls import include, path
 
-from fleetcare.portal.web import decide, due, jobs, estimates, pages, reminders, report
+from fleetcare.portal.web import (
+    contacts,
+    decide,
+    due,
+    estimates,
+    exchange,
+    fleet_settings,
+    invitations,
+    jobs,
+    keys,
+    members,
+    pages,
+    parts,
+    recording,
+    reminders,
+    report,
+    vehicle_forms,
+)
 from fleetcare.portal.web.walk import installed
 from fleetcare.portal.web.walk import pages as walk
-
-_sign_in = LoginView.as_view(template_name="portal/sign_in.html", redirect_authenticated_user=True)
 
 _VEHICLE = "fleets/<uuid:fleet_id>/vehicles/<uuid:vehicle_id>/"
 _WALK = f"{_VEHICLE}walks/<uuid:inspection_id>/"
@@ -16,9 +30,18 @@ urlpatterns = [
     path("reminders/stop/<str:token>/", reminders.stop_reminders, name="reminders-stop"),
     path("calendar/<str:token>.ics", reminders.calendar, name="calendar"),
     path("", pages.home, name="home"),
-    path("sign-in/", _sign_in, name="sign-in"),
-    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("", include("fleetcare.portal.account_urls")),
     path("fleets/<uuid:fleet_id>/", pages.fleet, name="fleet"),
+    path("invitations/<slug:token>/", invitations.invitation, name="invitation"),
+    path("fleets/new/", fleet_settings.make, name="fleet-new"),
+    path("fleets/<uuid:fleet_id>/settings/", fleet_settings.settings, name="fleet-settings"),
+    path("fleets/<uuid:fleet_id>/contacts/", contacts.contacts, name="contacts"),
+    path("fleets/<uuid:fleet_id>/contacts/<uuid:contact_id>/", contacts.contact, name="contact"),
+    path("fleets/<uuid:fleet_id>/keys/", keys.keys, name="keys"),
+    path("fleets/<uuid:fleet_id>/vehicles/new/", vehicle_forms.add, name="vehicle-add"),
+    path(f"{_VEHICLE}change/", vehicle_forms.change, name="vehicle-change"),
+    path(f"{_VEHICLE}record/", recording.record, name="record"),
+    path("fleets/<uuid:fleet_id>/members/", members.members, name="members"),
     path("fleets/<uuid:fleet_id>/decide/", decide.decide, name="decide"),
     path("fleets/<uuid:fleet_id>/due/", due.due, name="due"),
     path("fleets/<uuid:fleet_id>/due/<uuid:due_id>/", due.act, name="due-act"),
@@ -26,6 +49,7 @@ urlpatterns = [
     path(f"{_VEHICLE}jobs/", jobs.open_one, name="job-open"),
     path(f"{_VEHICLE}jobs/<uuid:job_id>/", jobs.job, name="job"),
     path(f"{_VEHICLE}kit/", jobs.kit, name="kit"),
+    path(f"{_VEHICLE}parts/<slug:part_key>/", parts.part, name="part"),
     path("fleets/<uuid:fleet_id>/plans/<uuid:plan_id>/", decide.plan, name="plan"),
     path("fleets/<uuid:fleet_id>/plans/<uuid:plan_id>/renew/", decide.renew, name="plan-renew"),
     path("fleets/<uuid:fleet_id>/plans/<uuid:plan_id>/forget/", decide.forget, name="plan-forget"),
@@ -42,6 +66,11 @@ urlpatterns = [
     path(f"{_WALK}discard/", walk.discard, name="walk-discard"),
     path(f"{_WALK}at/<slug:station_key>/", walk.station, name="walk-station"),
     path(f"{_WALK}at/<slug:station_key>/repeat/", walk.repeat, name="walk-repeat"),
+    path("fleets/<uuid:fleet_id>/exchange/", exchange.exchange, name="exchange"),
+    path("fleets/<uuid:fleet_id>/exports/", exchange.export, name="exchange-export"),
+    path("fleets/<uuid:fleet_id>/restores/", exchange.restore, name="exchange-restore"),
+    path("fleets/<uuid:fleet_id>/imports/", exchange.bring, name="exchange-bring"),
+    path("fleets/<uuid:fleet_id>/imports/<uuid:import_id>/", exchange.one_import, name="exchange-import"),
     path(f"{_VEHICLE}report/", report.report, name="report"),
     path(f"{_VEHICLE}report/links/", report.share, name="report-share"),
     path(f"{_VEHICLE}report/links/<uuid:link_id>/revoke/", report.revoke, name="report-revoke"),

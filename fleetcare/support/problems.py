@@ -125,7 +125,7 @@ def is_unavailable() -> bool:
 def server_error(request: HttpRequest) -> HttpResponse:
     """The last resort under /api/: no stack, only the id to look for; 503 while the database is away."""
     if is_unavailable():
-        detail = "Nothing was stored by this request; repeat it in a moment."
+        detail = "What was not confirmed may not be stored; repeat the request in a moment."
         answer = problem_response(request, 503, "unavailable", _TITLES[503], detail)
         answer["Retry-After"] = "5"
         return answer

@@ -168,7 +168,7 @@ def _filter_alike(lives: PlausibleLives, records: _Records, part: IntArray, foun
     left = [threshold.take(row, axis=0) for threshold in lives.threshold_km]
     weight, position = _started(lives, records, part, left)
     seen = int(np.searchsorted(-looks, 0))
-    growth = _growth(lives, records, part[:seen], position[:seen], left) if seen else []
+    growth = _growth(lives, records, part[:seen], position[:seen], left) if seen else None
     position = position + records.driven_km[part, None]
     for each in left:
         each -= position
@@ -176,7 +176,7 @@ def _filter_alike(lives: PlausibleLives, records: _Records, part: IntArray, foun
     bought_today = records.unknown[part] & (looks == 0)
     outlived = (weight.sum(axis=1) < LEAST_STANDING) & ~bought_today
     weight[outlived] = 1.0
-    if seen:
+    if growth is not None:
         weight[:seen] *= _likelihood_of_looks(growth, records, part[:seen])
     weight *= 1.0 / weight.sum(axis=1, keepdims=True)
     found.weight[part] = weight
@@ -259,6 +259,6 @@ def _likelihood(records: _Records, look: IntArray, growth: FloatArray, room: Flo
     reach = records.growth[look, None]
     np.add(growth, reach[:, None], out=room)
     np.reciprocal(room, out=room)
-    passed = np.matmul((records.step[look] * reach)[:, None], room)[:, 0]
-    passed += 1.0
-    return passed
+    likelihood: FloatArray = np.matmul((records.step[look] * reach)[:, None], room)[:, 0]
+    likelihood += 1.0
+    return likelihood

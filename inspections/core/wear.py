@@ -5,7 +5,8 @@ should measure now, how fast it wears, and whether somebody fitted a new part wi
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -86,6 +87,16 @@ class WearForecast:
     to_limit_km: FloatArray
     to_dangerous_km: FloatArray
     """Infinite where there is no such limit."""
+
+    def of(self, rows: IntArray) -> "WearForecast":
+        """The same of some of the series."""
+        return WearForecast(*(_at(getattr(self, field.name), rows) for field in fields(self)))
+
+
+def _at(told: Band | FloatArray, rows: IntArray) -> Any:
+    if isinstance(told, Band):
+        return Band(*(getattr(told, field.name)[rows] for field in fields(told)))
+    return told[rows]
 
 
 def forecast_wear(

@@ -44,6 +44,19 @@ class MeasuredParts:
         failure = danger + worst / bad * np.maximum(danger - limit, bad * pf_km * 0.5)
         return Residuals(np.full(limit.shape, 1.0 / atoms), np.minimum(minor, limit), limit, danger, failure)
 
+    def without(self, cells: IntArray) -> "MeasuredParts":
+        """The same with no figure measured at these rows of the batch's cells."""
+        kept = np.flatnonzero(~np.isin(self.cell, cells))
+        place = np.full(len(self.cell), -1)
+        place[kept] = np.arange(len(kept))
+        of_kept = place[self.readings.series] >= 0
+        series = place[self.readings.series[of_kept]]
+        readings = WearReadings(series, self.readings.clock_km[of_kept], self.readings.value[of_kept])
+        keys = tuple(self.check_keys[index] for index in kept.tolist())
+        return MeasuredParts(
+            self.cell[kept], keys, readings, self.limit[kept], self.forecast.of(kept), self.pf_km[kept]
+        )
+
 
 @lru_cache(maxsize=1)
 def wearing_checks() -> dict[str, str]:

@@ -3,6 +3,7 @@
 from rest_framework import serializers
 
 from fleetcare.fleet.api.answers import Answer, MoneyOut
+from fleetcare.fleet.words import Doer
 from fleetcare.kernel.grades import GRADE_WORDS
 from scheduling.api.job_answers import JOB_STATES
 from scheduling.core.changes import CAME, COST, FELL, POSTPONED, ROSE, WENT
@@ -75,7 +76,7 @@ class BacklogItemOut(Answer):
     hours = serializers.FloatField()
     hours_range = HoursRangeOut()
     closed_jobs = serializers.IntegerField(help_text="On how many closed jobs of the fleet the ranges rest.")
-    done_by = serializers.ChoiceField(["own", "workshop"])
+    done_by = serializers.ChoiceField(Doer.choices)
     done_by_because = serializers.ListField(child=serializers.CharField())
     cost_of_waiting = MoneyOut()
     worth_per_cost = serializers.FloatField()

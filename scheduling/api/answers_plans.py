@@ -3,6 +3,7 @@
 from rest_framework import serializers
 
 from fleetcare.fleet.api.answers import Answer, MoneyOut
+from fleetcare.fleet.words import Doer
 from fleetcare.kernel.grades import GRADE_WORDS
 from scheduling.core.plan_changes import CODES
 from scheduling.services.plans.telling import WHY
@@ -31,7 +32,7 @@ class PlannedJobOut(PlannedJobRefOut):
     difficulty = serializers.IntegerField()
     licensed = serializers.BooleanField()
     done_by = serializers.ChoiceField(
-        ["own", "workshop"], help_text="What a workshop does takes money, and none of the visit's hours."
+        Doer.choices, help_text="What a workshop does takes money, and none of the visit's hours."
     )
     bay = serializers.ChoiceField(["stands", "lift"], allow_null=True)
 
@@ -39,7 +40,7 @@ class PlannedJobOut(PlannedJobRefOut):
 class SharedWorkOut(Answer):
     vehicle = serializers.UUIDField()
     unit = serializers.CharField()
-    done_by = serializers.ChoiceField(["own", "workshop"])
+    done_by = serializers.ChoiceField(Doer.choices)
 
 
 class VisitPlanOut(Answer):

@@ -36,7 +36,7 @@ class FleetBacklog(FleetView):
         pages = RankedPages(request)
         body, end = fleet_backlog(self.access, limit=pages.limit, after=_place(pages.after))
         body = fleet_with_jobs(self.access, body)
-        return pages.answer(body, end and [end.worth, str(end.vehicle), end.rank])
+        return pages.answer(body, None if end is None else [end.worth, str(end.vehicle), end.rank])
 
 
 def _place(mark: Mark | None) -> Place | None:

@@ -9,12 +9,13 @@ from scheduling.words import DueKind, LetterKind, QueueState, Rhythm, Stage
 STAGE_WORDS = [stage.label for stage in Stage]
 QUEUE_STATES = QueueState.values
 EVENT_KINDS = EventKind.values
+LETTER_KINDS = LetterKind.values
 
 
 class ReminderChoiceOut(Answer):
     rhythm = serializers.ChoiceField(Rhythm.values)
     safety_at_once = serializers.BooleanField()
-    unwanted_kinds = serializers.ListField(child=serializers.ChoiceField(DueKind.values))
+    unwanted_kinds = serializers.ListField(child=serializers.ChoiceField(DueKind.choices))
     weekday = serializers.IntegerField(help_text="Of a weekly mail; 0 is Monday.")
     month_day = serializers.IntegerField()
     hour = serializers.IntegerField()
@@ -43,7 +44,7 @@ class ToldOut(Answer):
 
 class ReminderOut(Answer):
     id = serializers.UUIDField()
-    kind = serializers.ChoiceField(LetterKind.values)
+    kind = serializers.ChoiceField(LETTER_KINDS)
     reader = ReaderOut()
     state = serializers.ChoiceField(QUEUE_STATES)
     subject = serializers.CharField(allow_blank=True)

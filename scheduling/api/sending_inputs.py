@@ -16,7 +16,7 @@ class ReminderChoiceIn(StrictSerializer):
     rhythm = serializers.ChoiceField(Rhythm.values, required=False)
     safety_at_once = serializers.BooleanField(required=False)
     unwanted_kinds = serializers.ListField(
-        child=serializers.ChoiceField(DueKind.values), required=False, max_length=len(DueKind)
+        child=serializers.ChoiceField(DueKind.choices), required=False, max_length=len(DueKind)
     )
     weekday = serializers.IntegerField(min_value=0, max_value=6, required=False)
     month_day = serializers.IntegerField(min_value=1, max_value=31, required=False)

@@ -103,13 +103,23 @@ def _kept(batch: Batch, options: Sequence[JobOption], interval: FloatArray, hori
 
 
 def seen_sound(batch: Batch, rows: IntArray) -> Batch:
-    """The batch as if these parts had just been put right: at their age, and seen sound now."""
-    looks = batch.looks
-    cell = np.concatenate([looks.cell, rows])
-    clock = np.concatenate([looks.clock_km, batch.cells.now_clock_km[rows]])
-    grade = np.concatenate([looks.grade, np.full(len(rows), int(Grade.SOUND))])
+    """The batch as if these parts had just been put right: at their age, and seen sound now.
+
+    The defects seen since they were last sound, and the figures measured, say no more of them.
+    """
+    looks, now = batch.looks, batch.cells.now_clock_km
+    mended = np.zeros(len(now), dtype=bool)
+    mended[rows] = True
+    sound = looks.grade == Grade.SOUND
+    last_sound = np.full(len(now), -np.inf)
+    np.maximum.at(last_sound, looks.cell[sound], looks.clock_km[sound])
+    over = mended[looks.cell] & (looks.clock_km > last_sound[looks.cell])
+    cell = np.concatenate([looks.cell[~over], rows])
+    clock = np.concatenate([looks.clock_km[~over], now[rows]])
+    grade = np.concatenate([looks.grade[~over], np.full(len(rows), int(Grade.SOUND))])
     order = np.argsort(cell, kind="stable")
-    return replace(batch, looks=Looks(cell[order], clock[order], grade[order]))
+    fresh = Looks(cell[order], clock[order], grade[order])
+    return replace(batch, looks=fresh, measured=batch.measured.without(rows))
 
 
 def renewal_credit(batch: Batch) -> FloatArray:
@@ -171,7 +181,6 @@ class _Money:
 def _item(batch: Batch, ranking: Ranking | None, money: _Money, item: BacklogItem) -> Json:
     catalogue: Catalogue = batch.catalogue
     entry, figures = catalogue.jobs[item.job], batch.prices.of(catalogue, item.job)
-    terms = item.terms
     return {
         "rank": item.rank,
         "job": item.job,
@@ -181,17 +190,8 @@ def _item(batch: Batch, ranking: Ranking | None, money: _Money, item: BacklogIte
         "grade": None if item.grade is None else item.grade.word,
         "renews": entry.job.renews,
         "cost_now": money(item.cost_now_minor),
-        "cost_range": {
-            "low": money(item.cost_range_minor[0]),
-            "likely": money(item.cost_now_minor),
-            "high": money(item.cost_range_minor[1]),
-        },
         "hours": round(item.hours, 2),
-        "hours_range": {
-            "low": round(item.hours_range[0], 2),
-            "likely": round(item.hours, 2),
-            "high": round(item.hours_range[1], 2),
-        },
+        **_ranges(money, item),
         "closed_jobs": figures.closed_jobs,
         "done_by": figures.done_by,
         "done_by_because": done_by_reasons(figures),
@@ -199,15 +199,7 @@ def _item(batch: Batch, ranking: Ranking | None, money: _Money, item: BacklogIte
         "worth_per_cost": round(item.worth_per_cost, 3),
         "failure_chance_fraction": round(item.failure_chance_fraction, 4),
         "failure_cost": money(item.failure_cost_minor),
-        "terms": {
-            "failure": money(terms.failure_minor),
-            "later_job": money(terms.later_job_minor),
-            "dangerous_driving": money(terms.danger_minor),
-            "major_driving": money(terms.major_minor),
-            "renewal_credit": money(terms.renewal_credit_minor),
-            "kept_part": money(terms.kept_part_minor),
-            "best_way_to_wait": item.best_wait,
-        },
+        "terms": _terms(money, item),
         "do_before": _do_before(batch.on, item),
         "before_driving": item.before_driving,
         "access": list(item.access),
@@ -218,6 +210,29 @@ def _item(batch: Batch, ranking: Ranking | None, money: _Money, item: BacklogIte
         "cautions": [catalogue.cautions[key].text for key in entry.job.cautions],
         "reasons": [phrase(reason) for reason in item.reasons],
         "alternatives": [_alternative(batch, ranking, money, each) for each in item.alternatives] if ranking else [],
+    }
+
+
+def _ranges(money: _Money, item: BacklogItem) -> Json:
+    """What four such jobs in five cost and take."""
+    cost, hours = item.cost_range_minor, item.hours_range
+    return {
+        "cost_range": {"low": money(cost[0]), "likely": money(item.cost_now_minor), "high": money(cost[1])},
+        "hours_range": {"low": round(hours[0], 2), "likely": round(item.hours, 2), "high": round(hours[1], 2)},
+    }
+
+
+def _terms(money: _Money, item: BacklogItem) -> Json:
+    """What waiting is expected to cost, term by term."""
+    terms = item.terms
+    return {
+        "failure": money(terms.failure_minor),
+        "later_job": money(terms.later_job_minor),
+        "dangerous_driving": money(terms.danger_minor),
+        "major_driving": money(terms.major_minor),
+        "renewal_credit": money(terms.renewal_credit_minor),
+        "kept_part": money(terms.kept_part_minor),
+        "best_way_to_wait": item.best_wait,
     }
 
 

@@ -154,7 +154,8 @@ def learn_job_costs(fleet: Fleet, job_key: str) -> None:
     hours = [_own_hours(entry, float(each), positions) for each, _, positions in latest if each]
     parts = [parts_minor / _units(entry, positions) for _, parts_minor, positions in latest if parts_minor]
     values = {"hours": [round(each, 3) for each in hours], "parts_minor": [round(each) for each in parts]}
-    JobExperience.objects.update_or_create(fleet=fleet, job_key=job_key, defaults=values)
+    mine = JobExperience.objects.within(fleet)
+    mine.update_or_create(fleet=fleet, job_key=job_key, defaults=values)
 
 
 def _units(entry: PartJob, positions: list[str]) -> int:

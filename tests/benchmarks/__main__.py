@@ -6,6 +6,7 @@ import time
 
 SUITES = {
     "judge": "tests.benchmarks.judge.calibration",
+    "backlog": "tests.benchmarks.backlog",
     "judge-speed": "tests.benchmarks.judge.speed",
     "wear": "tests.benchmarks.judge_wear.coverage",
     "lives": "tests.benchmarks.learning.accuracy",

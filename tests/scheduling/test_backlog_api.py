@@ -12,6 +12,7 @@ from inspections.models import FittedPart
 from scheduling.models import BacklogChanges
 from scheduling.services.assess import assess_vehicles
 from scheduling.services.backlog_changes import MOST_STEPS
+from scheduling.services.jobs import open_job
 from scheduling.services.prices import job_price, set_price
 from tests import factories
 from tests.conftest import Cast
@@ -217,3 +218,21 @@ def test_storing_what_moved_takes_two_statements_however_many_vehicles(
     assert len(mine) == 2
     prices = ("fleet_workterms", "fleet_jobprice", "fleet_jobexperience")
     assert [sum(table in query["sql"] for query in captured.captured_queries) for table in prices] == [1, 1, 1]
+
+
+def test_a_figure_that_was_set_anew_is_no_longer_held_against_the_part(api: Any, cast: Cast) -> None:
+    """Too many clicks: the cable is set, and neither finding nor old figure keeps it on the list."""
+    entry = default_catalogue().checks["parking-brake-cable.travel"]
+    measured = entry.check.measurement
+    assert measured is not None
+    bad = {"value": measured.limits[0].value + 1, "unit": measured.unit}
+    look(cast, {"check": "parking-brake-cable.travel", "position": "", "measurement": bad})
+    body = backlog(api, cast)
+    adjust = next(each for each in body["items"] if each["job"] == "parking-brake-cable.adjust")
+    assert adjust["worth_per_cost"] > 0
+    row = open_job(cast.access, cast.vehicle, job_key="parking-brake-cable.adjust")[0]
+    closed(cast.access, row, hours=Decimal("0.5"))
+    body = backlog(api, cast)
+    assert not [each for each in [*body["items"], *body["can_wait"]] if each["part"] == "parking-brake-cable"]
+    address = f"/api/v1/fleets/{cast.fleet.pk}/vehicles/{cast.vehicle.pk}/condition/"
+    assert "parking-brake-cable" not in {each["part"] for each in api.get(address).json()["contributions"]}

@@ -15,6 +15,7 @@ from django.utils import timezone
 from fleetcare.fleet.access import system_access
 from fleetcare.fleet.models import ApiKey, Membership
 from fleetcare.fleet.services.fleets import save_contact
+from fleetcare.fleet.services.invitations import invite
 from fleetcare.fleet.services.keys import create_key
 from fleetcare.fleet.words import Role
 from fleetcare.portal.reports.links import share_report
@@ -88,12 +89,13 @@ def _ids(cast: Cast) -> dict[str, uuid.UUID]:
         "vehicle_id": cast.vehicle.pk,
         "member_id": viewer.pk,
         "key_id": key.pk,
+        "invitation_id": invite(cast.access, email="invited@x.example", role=Role.VIEWER).pk,
         "contact_id": contact.pk,
         "reading_id": inspection.reading_id,
         "inspection_id": inspection.pk,
         "finding_id": cast.vehicle.findings.get().pk,
         **exchange_ids(cast.access),
-        "link_id": share_report(cast.access, cast.vehicle)[0].pk,
+        "report_link_id": share_report(cast.access, cast.vehicle)[0].pk,
         "photo_id": photo(cast.access, cast.vehicle, inspection=inspection).pk,
         "rule_id": add_rule(cast.access, None, template="brake-fluid").pk,
         "vehicle_rule_id": add_rule(cast.access, cast.vehicle, template="engine-oil").pk,

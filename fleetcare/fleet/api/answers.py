@@ -1,5 +1,6 @@
 """What the API answers about fleets and vehicles, for the OpenAPI description; the tests hold the answers to it."""
 
+from functools import cache
 from typing import Any
 
 from drf_spectacular.utils import inline_serializer
@@ -16,6 +17,7 @@ class MoneyOut(Answer):
     currency = serializers.RegexField(r"^[A-Z]{3}$")
 
 
+@cache
 def page_of(item: type[Answer]) -> Answer:
     """A cursor page of items."""
     return inline_serializer(
@@ -47,6 +49,16 @@ class MemberOut(Answer):
     name = serializers.CharField(allow_blank=True)
     role = serializers.ChoiceField(Role.choices)
     created_at = serializers.DateTimeField()
+
+
+class InvitationOut(Answer):
+    id = serializers.UUIDField()
+    email = serializers.EmailField()
+    role = serializers.ChoiceField(Role.choices)
+    created_at = serializers.DateTimeField()
+    expires_at = serializers.DateTimeField()
+    accepted_at = serializers.DateTimeField(allow_null=True)
+    revoked_at = serializers.DateTimeField(allow_null=True)
 
 
 class KeyOut(Answer):

@@ -65,6 +65,10 @@ class MemberNew(StrictSerializer):
     role = serializers.ChoiceField(Role.choices)
 
 
+class InvitationNew(MemberNew):
+    """Whom to invite, and as what."""
+
+
 class MemberChange(StrictSerializer):
     role = serializers.ChoiceField(Role.choices)
 

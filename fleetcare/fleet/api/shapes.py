@@ -10,7 +10,16 @@ from fleetcare.kernel.grades import Grade
 from fleetcare.kernel.money import Money
 
 if TYPE_CHECKING:
-    from fleetcare.fleet.models import ApiKey, Contact, Fleet, FuelFill, Membership, OdometerReading, Vehicle
+    from fleetcare.fleet.models import (
+        ApiKey,
+        Contact,
+        Fleet,
+        FuelFill,
+        Invitation,
+        Membership,
+        OdometerReading,
+        Vehicle,
+    )
 
 Json = dict[str, Any]
 
@@ -50,6 +59,19 @@ def member_json(membership: Membership) -> Json:
         "name": user.name,
         "role": membership.role,
         "created_at": membership.created_at,
+    }
+
+
+def invitation_json(invitation: Invitation) -> Json:
+    """An invitation; its secret is in the mail only."""
+    return {
+        "id": invitation.pk,
+        "email": invitation.email,
+        "role": invitation.role,
+        "created_at": invitation.created_at,
+        "expires_at": invitation.expires_at,
+        "accepted_at": invitation.accepted_at,
+        "revoked_at": invitation.revoked_at,
     }
 
 

@@ -4,6 +4,7 @@ from fleetcare.fleet.models.accounts import User
 from fleetcare.fleet.models.events import Event
 from fleetcare.fleet.models.fleets import ApiKey, Contact, ContactVehicle, Fleet, Membership
 from fleetcare.fleet.models.fuel import FuelFill
+from fleetcare.fleet.models.invitations import Invitation
 from fleetcare.fleet.models.prices import JobExperience, JobPrice, WorkTerms
 from fleetcare.fleet.models.vehicles import OdometerReading, Standing, Vehicle
 
@@ -14,6 +15,7 @@ __all__ = [
     "Event",
     "Fleet",
     "FuelFill",
+    "Invitation",
     "JobExperience",
     "JobPrice",
     "Membership",

@@ -147,3 +147,9 @@ def save_contact(
             if vehicle.pk not in have
         )
     return contact
+
+
+def remove_contact(access: Access, contact: Contact) -> None:
+    """Takes a contact off; they are told nothing more. Planners and owners."""
+    access.require(Role.PLANNER)
+    contact.delete()

@@ -90,10 +90,10 @@ class Links(VehicleView):
 
 class OneLink(VehicleView):
     @extend_schema(operation_id="read_report_link", responses=LinkOut)
-    def get(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, link_id: uuid.UUID) -> Response:
-        return Response(link_json(links.links_of(self.access, self.vehicle).one(pk=link_id)))
+    def get(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, report_link_id: uuid.UUID) -> Response:
+        return Response(link_json(links.links_of(self.access, self.vehicle).one(pk=report_link_id)))
 
     @extend_schema(operation_id="revoke_report_link", responses={204: None})
-    def delete(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, link_id: uuid.UUID) -> Response:
-        links.revoke_link(self.access, links.links_of(self.access, self.vehicle).one(pk=link_id))
+    def delete(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, report_link_id: uuid.UUID) -> Response:
+        links.revoke_link(self.access, links.links_of(self.access, self.vehicle).one(pk=report_link_id))
         return Response(status=204)

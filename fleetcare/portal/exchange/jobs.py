@@ -49,6 +49,15 @@ def jobs_of(access: Access, kind: str) -> TenantQuerySet[ExchangeJob]:
     return ExchangeJob.objects.within(access.fleet).filter(kind=kind).order_by("-created_at", "-id")
 
 
+def is_empty(access: Access) -> bool:
+    """Whether an export may be restored into the fleet."""
+    try:
+        require_empty(access)
+    except Conflict:
+        return False
+    return True
+
+
 def ask_for_export(access: Access) -> ExchangeJob:
     """A complete export, ready after a while. Owners only."""
     access.require(Role.OWNER)

@@ -25,6 +25,7 @@ Table = type[TenantModel]
 
 LEFT_OUT: Mapping[str, str] = {
     "fleet.ApiKey": "keys are secrets; new ones are made in a minute",
+    "fleet.Invitation": "an invitation holds a secret; people are invited anew",
     "scheduling.CalendarLink": "a link is a secret; a new one is made",
     "portal.SharedLink": "a link is a secret; a new one is made",
     "portal.ExchangeJob": "says when something was exported or imported, and nothing about the fleet",

@@ -107,12 +107,12 @@ def _decoded(data: bytes) -> tuple[str, str]:
             return data.decode("utf-16"), "UTF-16"
         except UnicodeDecodeError as error:
             raise _refused("not-text", "The file says it is UTF-16 and is not.") from error
+    if data.count(0) * 10 > len(data):
+        raise _refused("not-text", "The file is neither a table in text nor an .xlsx workbook.")
     try:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:
         pass
-    if data.count(0) * 10 > len(data):
-        raise _refused("not-text", "The file is neither a table in text nor an .xlsx workbook.")
     try:
         return data.decode("cp1252"), "Windows-1252"
     except UnicodeDecodeError as error:

@@ -30,7 +30,6 @@ from scheduling.services.jobs import with_jobs
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Vehicle
-    from inspections.models import Finding
     from scheduling.models import DueItem
 
 VEHICLES_A_PAGE = 50
@@ -94,7 +93,7 @@ def vehicle(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> Http
     found = fleet_selectors.vehicle_of(access, vehicle_id)
     figures, on = Figures.of(access.fleet), today(access.fleet)
     open_findings = list(inspection_selectors.open_findings(access, found))
-    looks = _looks(found, open_findings)
+    looks = inspection_selectors.looks_at(found, open_findings)
     findings = findings_shown(figures, access.fleet.limit_scheme, open_findings, looks, on)
     examined = found.standing.inspected_on is not None
     condition = condition_shown(figures, current_condition(access, found), findings, examined=examined)
@@ -111,17 +110,6 @@ def vehicle(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> Http
         "may_plan": access.role.includes(Role.PLANNER),
     }
     return render(request, "portal/vehicle.html", context)
-
-
-def _looks(vehicle: "Vehicle", findings: "list[Finding]") -> dict[Any, dict[str, Any]]:
-    """What the last look at each finding saw, in one query: only the results of those checks in those inspections."""
-    names = ("value", "observations", "note")
-    rows = inspection_selectors.inspections(vehicle).filter(
-        pk__in={finding.seen_in_id for finding in findings},
-        results__check_key__in={finding.check_key for finding in findings},
-    )
-    columns = ("pk", "results__check_key", "results__position", *(f"results__{name}" for name in names))
-    return {row[:3]: dict(zip(names, row[3:], strict=True)) for row in rows.values_list(*columns)}
 
 
 def _due(vehicle: "Vehicle") -> "list[DueItem]":

@@ -169,7 +169,7 @@ def _by_wear(batch: Batch) -> Iterator[Wanted]:
             kind=DueKind.WEAR_LIMIT,
             source=f"wear:{slot.part_key}@{slot.position}",
             period="as bought" if np.isnan(fitted) else f"fitted at {fitted:.0f}",
-            what=f"{part.title}: limit of {batch.catalogue.checks[measured.check_keys[index]].check.title.lower()}",
+            what=f"{part.title}: at the limit",
             part_key=slot.part_key,
             position=slot.position,
             safety=part.safety,

@@ -11,6 +11,7 @@ def prepare(url: str | None) -> None:
     os.environ["FLEETCARE_DATA"] = tempfile.mkdtemp(prefix="fleetcare-benchmark-")
     os.environ["DJANGO_SETTINGS_MODULE"] = "fleetcare.config.settings"
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("LOG_LEVEL", "ERROR")
     os.environ.pop("DATABASE_URL", None)
     if url:
         os.environ["DATABASE_URL"] = url
@@ -31,6 +32,7 @@ def own_database() -> Iterator[None]:
         yield
         return
     name = connection.settings_dict["NAME"]
+    connection.settings_dict["TEST"]["NAME"] = f"fleetcare_benchmark_{os.getpid()}"
     connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
     try:
         yield

@@ -58,17 +58,22 @@ def answers(fleet: Fleet) -> dict[str, Any]:
         return jobs
 
     body = client.get(first).json()
-    with CaptureQueriesContext(
-        connection,
-    ) as queries:
+    queries = []
+
+    def counted(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
+        queries.append(sql)
+        return execute(sql, *rest)
+
+    with connection.execute_wrapper(counted):
         client.get(first)
+    walked: list[int] = []
     return {
         "first_page": {**timed(lambda: client.get(first)), "jobs": len(body["items"])},
         "first_page_of_100": timed(lambda: client.get(f"{first}?limit=100")),
         "second_page": timed(lambda: client.get(body["next"])),
         "bytes": len(client.get(first).content),
         "queries": len(queries),
-        "all_pages": {**timed(walk, rounds=1), "jobs": walk()},
+        "all_pages": {**timed(lambda: walked.append(walk()), rounds=1), "jobs": walked[0]},
     }
 
 

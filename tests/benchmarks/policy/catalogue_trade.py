@@ -33,8 +33,10 @@ def catalogue_trade(catalogue: Catalogue, scheme: str) -> Trade:
 
 
 def wearing_check(catalogue: Catalogue, part_key: str) -> Check | None:
-    """The check by which a part's wear is followed."""
-    checks = (check for check in catalogue.parts[part_key].checks if check.measurement is not None)
+    """The check by which a part's wear is followed; not one whose figure a job sets anew without renewing the part."""
+    part = catalogue.parts[part_key]
+    set_anew = {reference for job in part.jobs for reference in job.puts_right}
+    checks = (check for check in part.checks if check.key not in set_anew)
     return next((check for check in checks if check.measurement is not None and check.measurement.wears), None)
 
 
@@ -44,7 +46,8 @@ def usual_checks(catalogue: Catalogue, trade: Trade) -> dict[int, Check]:
     chosen: dict[int, Check] = {}
     for slot, (part_key, position) in enumerate(trade.places):
         gauge = wearing_check(catalogue, part_key)
-        for check in catalogue.parts[part_key].checks if gauge is None else (gauge,):
+        by_eye = (check for check in catalogue.parts[part_key].checks if check.measurement is None)
+        for check in (*by_eye, *catalogue.parts[part_key].checks) if gauge is None else (gauge,):
             if (f"{part_key}.{check.key}", position) in applies:
                 chosen.setdefault(slot, check)
     return chosen

@@ -148,10 +148,11 @@ def _overlaid(residuals: Residuals, at: IntArray, others: Residuals) -> Residual
 def _by_gauge(trade: Trade, record: Record, rows: IntArray, points: int) -> Residuals:
     """The wear forecast as `points` equally likely lives; from the limit on, the stages of the P-F interval."""
     pf_km = trade.book.pf_km[record.slot[rows]][:, None]
-    forecast = _forecast(trade, record, rows)
+    family, kin = _family(trade, record, rows)
+    forecast, place = _forecast(trade, record, family, kin), np.searchsorted(family, rows)
     column = ((np.arange(points) + 0.5) / points * forecast.to_limit_km.shape[1]).astype(np.int64)
     minor, limit, danger = (
-        _columns(each, column) for each in (forecast.to_minor_km, forecast.to_limit_km, forecast.to_dangerous_km)
+        _columns(each[place], column) for each in (forecast.to_minor_km, forecast.to_limit_km, forecast.to_dangerous_km)
     )
     _, bad, worst = STAGE_SHARES
     danger = np.where(np.isfinite(danger), danger, limit + bad * pf_km)
@@ -163,7 +164,19 @@ def _columns(values: FloatArray, column: IntArray) -> FloatArray:
     return np.asarray(values[:, column], dtype=np.float64)
 
 
-def _forecast(trade: Trade, record: Record, rows: IntArray) -> WearForecast:
+def _family(trade: Trade, record: Record, rows: IntArray) -> tuple[IntArray, IntArray]:
+    """All parts with readings that are of one kind at one car with one of these, ascending, and which belong together.
+
+    They learn from each other how unevenly they wear, so that none may be missing.
+    """
+    measured = np.flatnonzero(trade.measured[record.slot])
+    kin = record.car * (int(trade.kind_of.max()) + 1) + trade.kind_of[record.slot]
+    near = measured[np.isin(kin[measured], kin[rows])]
+    family = near[np.unique(record.readings(near).series)]
+    return family, kin[family]
+
+
+def _forecast(trade: Trade, record: Record, rows: IntArray, kin: IntArray) -> WearForecast:
     cells, gauge = record.cells(rows), trade.gauge
     series = WearSeries(
         new_value=gauge.new[cells.slot],
@@ -175,4 +188,4 @@ def _forecast(trade: Trade, record: Record, rows: IntArray) -> WearForecast:
         fitted_clock_km=cells.fitted_clock_km,
         now_clock_km=cells.now_clock_km,
     )
-    return forecast_wear(series, record.readings(rows))
+    return forecast_wear(series, record.readings(rows), kin=kin)

@@ -18,7 +18,6 @@ from tests.fleetcare.portal.markup import parsed, words
 from tests.inspections.given import BOOT, PADS, inspect, result
 from tests.scheduling.given import due_item
 
-
 PADS_JOB = {"job": "front-brake-pads.replace", "position": ["front-left", "front-right"]}
 
 
@@ -220,3 +219,20 @@ def test_pages_take_as_many_queries_for_few_as_for_many(
     client.get(f"{base}{page}")
     with django_assert_num_queries(queries):
         assert client.get(f"{base}{page}").status_code == 200
+
+
+def test_a_part_page_traces_every_figure_and_draws_the_wear(cast: Cast, base: str, browser_of: Any) -> None:
+    page = browser_of(cast, Role.VIEWER).get(
+        f"{base}vehicles/{cast.vehicle.pk}/parts/front-brake-pads/?position=front-left"
+    )
+    text = words(page.content.decode())
+    for told in ("What was seen", "How long such a part lasts", "as bought, history unknown", "Failing on the road"):
+        assert told in text
+    linked = parsed(browser_of(cast, Role.VIEWER).get(f"{base}vehicles/{cast.vehicle.pk}/").content)
+    addresses = [link.attributes["href"] for link in linked.of_class("ledger-part") if "href" in link.attributes]
+    assert f"{base}vehicles/{cast.vehicle.pk}/parts/outer-driveshaft-boot/?position=front-left" in addresses
+
+
+@pytest.mark.parametrize("place", ["no-such-part/", "front-brake-pads/?position=roof", "front-brake-pads/"])
+def test_a_part_that_the_vehicle_does_not_have_is_not_there(cast: Cast, base: str, browser_of: Any, place: str) -> None:
+    assert browser_of(cast, Role.VIEWER).get(f"{base}vehicles/{cast.vehicle.pk}/parts/{place}").status_code == 404

@@ -32,7 +32,7 @@ def answers(django_db_setup: Any, django_db_blocker: Any) -> dict[str, Any]:
         others = {"search": f"{household.pages['fleet']}?q=nothing+like+it", "missing": "/missing/"}
         found = {page: browser.get(address) for page, address in {**household.pages, **others}.items()}
         found["sign-in"] = anyone.get("/sign-in/")
-        found["refused sign-in"] = anyone.post("/sign-in/", {"username": "x@y.example", "password": "no"})
+        found["refused sign-in"] = anyone.post("/sign-in/", {"login": "x@y.example", "password": "no"})
         transaction.set_rollback(True)
     return found
 

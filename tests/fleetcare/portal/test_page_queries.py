@@ -18,7 +18,8 @@ SIGNED_IN = 2
 """session, user"""
 QUERIES = {
     "fleet": SIGNED_IN + 3,  # membership with fleet; sums; vehicles with standings
-    "vehicle": SIGNED_IN + 7,  # membership, vehicle, findings, what was seen, assessment, backlog, inspections
+    # Membership, vehicle, findings, what was seen, assessment, backlog, jobs on the list, due items, inspections.
+    "vehicle": SIGNED_IN + 9,
     "inspection": SIGNED_IN + 4,  # membership, vehicle, inspection with reading, results
 }
 

@@ -41,19 +41,19 @@ def test_who_is_not_signed_in_is_sent_to_sign_in_and_back(household: Household, 
     household.cast.members[Role.VIEWER].save()
     hidden = [field.attributes for field in parsed(client.get(answer["Location"]).content).all("input")]
     assert address in [field["value"] for field in hidden if field["name"] == "next"]
-    form = {"username": "viewer@home.example", "password": PASSWORD, "next": address}
+    form = {"login": "viewer@home.example", "password": PASSWORD, "next": address}
     assert Client().post("/sign-in/", form)["Location"] == address
 
 
 def test_sign_in_leads_to_no_other_site(cast: Cast) -> None:
     cast.members[Role.OWNER].set_password(PASSWORD)
     cast.members[Role.OWNER].save()
-    form = {"username": "owner@home.example", "password": PASSWORD, "next": "https://elsewhere.example/"}
+    form = {"login": "owner@home.example", "password": PASSWORD, "next": "https://elsewhere.example/"}
     assert Client().post("/sign-in/", form)["Location"] == "/"
 
 
 def test_a_wrong_password_is_told_where_the_fields_are(cast: Cast, client: Client) -> None:
-    answer = client.post("/sign-in/", {"username": "owner@home.example", "password": "wrong"})
+    answer = client.post("/sign-in/", {"login": "owner@home.example", "password": "wrong"})
     markup = parsed(answer.content)
     (fault,) = markup.of_class("form-fault")
     assert fault.attributes["role"] == "alert"

@@ -38,6 +38,9 @@ class PartLoss:
     grade: words.GradeShown
     points: str
     reason: str
+    key: str
+    position: str
+    """Which part: for the page that says what its figures rest on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +193,8 @@ def _part_loss(figures: Figures, entry: Json) -> PartLoss:
         grade=words.grade(entry["grade"]),
         points=_points(figures, entry["points"]),
         reason=entry["reason"],
+        key=entry["part"],
+        position=entry["position"] or "",
     )
 
 

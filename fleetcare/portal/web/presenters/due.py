@@ -33,6 +33,7 @@ _KINDS: Mapping[str, str | Promise] = {
     "warranty": gettext_lazy("warranty"),
     "document": gettext_lazy("document"),
 }
+FEW = 12
 _SETTLED_BY_A_RECORD = ("look:", "wear:")
 
 
@@ -62,6 +63,7 @@ class DueGroup:
 
     key: str
     title: str
+    folded: bool
     items: tuple[DueShown, ...]
 
 
@@ -71,7 +73,7 @@ def due_groups(figures: Figures, rows: Sequence["DueItem"], on: date) -> tuple[D
     for state, title in _STATES.items():
         items = tuple(due_shown(figures, row, on) for row in rows if row.state == state)
         if items:
-            groups.append(DueGroup(State(state).word, str(title), items))
+            groups.append(DueGroup(State(state).word, str(title), state == State.LATER and len(items) > FEW, items))
     return tuple(groups)
 
 

@@ -16,6 +16,8 @@ from fleetcare.portal.web.presenters.figures import Day, Figures
 
 Json = dict[str, Any]
 Names = Mapping[str, str]
+FEW = 12
+"""So many jobs left out are shown at once; more unfold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,8 @@ class PlanShown:
     made_on: Day | None
     visits: tuple[VisitShown, ...]
     left_out: tuple[JobPlanned, ...]
+    left_out_count: str
+    few_left_out: bool
     value: str
     certainty: str
     impossible: bool
@@ -79,6 +83,9 @@ def plan_shown(figures: Figures, document: Json, names: Names) -> PlanShown:
         made_on=figures.day(document["made_on"]),
         visits=tuple(_visit(figures, visit, names) for visit in document["visits"]),
         left_out=tuple(_job(figures, job, names) for job in document["left_out"]),
+        left_out_count=ngettext("%(count)s job", "%(count)s jobs", len(document["left_out"]))
+        % {"count": figures.number(len(document["left_out"]))},
+        few_left_out=len(document["left_out"]) <= FEW,
         value=figures.money_of(document["value"]),
         certainty=_certainty(figures, document),
         impossible=document["status"] == "infeasible",

@@ -95,7 +95,7 @@ async function fromNetwork(event, pathname) {
 
 // Whoever signs in or out leaves nobody's pages behind.
 async function form(event, pathname) {
-  if (pathname === TOLD.signIn || pathname === TOLD.signOut) event.waitUntil(clear());
+  if (pathname.startsWith(TOLD.signIn) || pathname === TOLD.signOut) event.waitUntil(clear());
   return fetch(event.request).catch(noConnection);
 }
 

@@ -1,0 +1,1 @@
+"""Small things that templates need and the framework has no word for."""
