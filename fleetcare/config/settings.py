@@ -244,6 +244,8 @@ SPECTACULAR_SETTINGS = {
         "JobOrigin": "scheduling.words.JobOrigin",
         "JobOriginByHand": "scheduling.api.job_inputs.ORIGINS_BY_HAND",
         "KnowHowKind": "scheduling.words.NoteKind",
+        "PlanState": "scheduling.words.PlanState",
+        "FrontierOf": "scheduling.api.answers_plans.FRONTIER_OF",
         "DueState": "scheduling.api.due_answers.DUE_STATES",
         "DueKind": "scheduling.words.DueKind",
         "EventKind": "scheduling.api.sending_answers.EVENT_KINDS",

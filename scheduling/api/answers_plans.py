@@ -11,6 +11,7 @@ from scheduling.words import PlanState
 
 STATUSES = ["optimal", "feasible", "infeasible"]
 OUTDATED = ["vehicle-changed", "vehicle-gone", "vehicle-added", "prices-changed", "visit-past"]
+FRONTIER_OF = ["money", "hours"]
 RULES = ["money", "minutes", "person-minutes", "lift-minutes", "bay-minutes", "latest-day", "must"]
 
 
@@ -206,5 +207,5 @@ class FrontierPointOut(Answer):
 
 
 class FrontierOut(Answer):
-    of = serializers.ChoiceField(["money", "hours"])
+    of = serializers.ChoiceField(FRONTIER_OF)
     points = FrontierPointOut(many=True)

@@ -11,7 +11,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.response import Response
 
 from fleetcare.fleet.api.answers import page_of
-from fleetcare.fleet.api.base import FleetView, Json, VehicleView
+from fleetcare.fleet.api.base import FleetView, VehicleView
 from fleetcare.fleet.words import Role
 from scheduling import selectors
 from scheduling.api import job_answers as answers

@@ -16,7 +16,9 @@ class ServiceRule(TenantModel):
     `model`.
     """
 
-    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, null=True, related_name="service_rules", db_index=False)
+    vehicle = models.ForeignKey(
+        "fleet.Vehicle", models.CASCADE, null=True, related_name="service_rules", db_index=False
+    )
     kind = models.CharField(max_length=12, choices=RuleKind, default=RuleKind.SERVICE)
     template = models.CharField(max_length=60, blank=True)
     """The catalogue's template it was copied from."""

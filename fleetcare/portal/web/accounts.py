@@ -52,8 +52,10 @@ def account(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def email(request: HttpRequest) -> HttpResponse:
     """Another address: it counts once the mail there was answered, and until then the old one does."""
+    page = change_email
     if settings.OPEN_SIGN_UP:
-        answer: HttpResponse = verified_email_required(change_email)(request)
-        return answer
-    settle_address(signed_in_person(request.user))
-    return change_email(request)
+        page = verified_email_required(page)
+    else:
+        settle_address(signed_in_person(request.user))
+    answer: HttpResponse = page(request)
+    return answer

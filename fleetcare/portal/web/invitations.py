@@ -55,8 +55,8 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
         "signed_in": signed_in,
         "other": signed_in and signed_in_person(request.user).email.lower() != found.email.lower(),
     }
-    # The site's policy (same-origin) keeps the secret in the address from other sites. The stricter no-referrer would make
-    # browsers send the form with the origin "null", which the check against forged forms refuses.
+    # The site's policy (same-origin) keeps the secret in the address from other sites. The stricter no-referrer would
+    # make browsers send the form with the origin "null", which the check against forged forms refuses.
     return render(request, "portal/invitation/open.html", context, status=422 if form.errors else 200)
 
 

@@ -45,7 +45,7 @@ def members(request: HttpRequest, access: Access) -> HttpResponse:
 
 def _onward(request: HttpRequest, access: Access) -> HttpResponse:
     """Back to the list; whoever left it goes home."""
-    still = selectors.memberships(access).filter(user=request.user.pk).exists()  # type: ignore[misc]
+    still = selectors.memberships(access).filter(user=request.user.pk).exists()
     return redirect("members", access.fleet.pk) if still else redirect("home")
 
 

@@ -10,10 +10,19 @@ import pytest
 
 from tests.benchmarks.policy.figures import Setting, told
 from tests.benchmarks.policy.kinds import COUPLINGS, GRADED, HIDDEN, KINDS, MEASURED, OPERATION_HOURS_EUR
-from tests.benchmarks.policy.policies import CLAIRVOYANT, PRODUCT, PRODUCT_ANNUAL, YARDSTICK
+from tests.benchmarks.policy.policies import (
+    BLIND_ANNUAL,
+    CLAIRVOYANT,
+    LOOKING,
+    LOOKING_ANNUAL,
+    PRODUCT,
+    PRODUCT_ANNUAL,
+    YARDSTICK,
+)
 from tests.benchmarks.policy.story import Ledger
 
 CLUBS = Setting("short", (201, 202, 203), 14)
+LEFT_OUT = Setting("short, 35 % of checks left out", (201, 202, 203), 14, skipped=0.35)
 MISLED = Setting("short, book off by two", (201, 202, 203), 14, book_off=True)
 
 
@@ -55,6 +64,21 @@ def test_with_a_look_every_10_000_km_it_saves_a_sixth_and_halves_the_unsafe_dist
 @pytest.mark.slow
 def test_a_book_off_by_two_does_not_fool_it(yardstick: Ledger) -> None:
     assert cost(told(MISLED, PRODUCT)) < 0.88 * cost(yardstick)
+
+
+@pytest.mark.slow
+def test_where_checks_are_left_out_a_look_beats_renewing_on_a_guess_and_both_beat_waiting_for_the_next_one() -> None:
+    gated, blindly, looking = (told(LEFT_OUT, policy) for policy in (PRODUCT_ANNUAL, BLIND_ANNUAL, LOOKING_ANNUAL))
+    assert cost(looking) < cost(blindly) < cost(gated)
+    assert cost(looking) < 0.88 * cost(gated)
+    assert share(looking.unsafe_km, looking) < 0.5 * share(gated.unsafe_km, gated)
+
+
+@pytest.mark.slow
+def test_where_all_is_seen_in_time_no_look_is_asked_for(product: Ledger) -> None:
+    looking = told(CLUBS, LOOKING)
+    assert looking.extra_looks.sum() == 0
+    assert np.array_equal(looking.eur_per_1000_km, product.eur_per_1000_km)
 
 
 @pytest.mark.slow

@@ -62,4 +62,5 @@ def _owner_of_new_fleet(email: str, options: dict[str, Any]) -> User:
 def _link(user: User) -> str:
     key = default_token_generator.make_token(user)
     place = {"uidb36": user_pk_to_url_str(user), "key": key}
-    return settings.SITE_URL + reverse("account_reset_password_from_key", kwargs=place)
+    path = reverse("account_reset_password_from_key", kwargs=place)
+    return f"{settings.SITE_URL}{path}"
