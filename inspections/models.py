@@ -55,6 +55,8 @@ class Result(TenantModel):
     """Not looked at afresh in every detail, but found as it was last time."""
 
     class Meta:
+        # The unique constraint leads with the fleet; counting the results of an inspection joins by it alone.
+        indexes = [models.Index(fields=["inspection"], name="result_by_inspection")]
         constraints = [
             models.UniqueConstraint(fields=["fleet", "inspection", "check_key", "position"], name="result_once"),
             models.CheckConstraint(

@@ -126,7 +126,7 @@ ALLAUTH_TRUSTED_PROXY_COUNT = 1 if env.bool("BEHIND_PROXY", default=False) else 
 
 # Counted together by all processes: in Redis where the broker is one, else in files.
 _BROKER = env.str("BROKER_URL", default="filesystem://")
-_CACHE = _BROKER if _BROKER.startswith("redis") else f"filecache://{DATA_DIR / 'cache'}"
+_CACHE = _BROKER if _BROKER.startswith("redis") else f"filecache://{DATA_DIR / 'cache'}?max_entries=10000"
 CACHES = {"default": env.cache_url("CACHE_URL", default=_CACHE) | {"KEY_PREFIX": "fleetcare"}}
 
 LANGUAGE_CODE = "en"
@@ -151,7 +151,11 @@ WHITENOISE_USE_FINDERS = not (STATIC_ROOT / "staticfiles.json").exists()
 MEDIA_ROOT = DATA_DIR / "media"
 
 # Where mail goes; without a mail server each mail is written into a file, to be looked at.
-globals().update(env.email_url("EMAIL_URL", default=f"filemail://{DATA_DIR / 'mail'}"))
+if env.str("EMAIL_URL", default=""):
+    globals().update(env.email_url("EMAIL_URL"))
+else:
+    EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    EMAIL_FILE_PATH = str(DATA_DIR / "mail")
 EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="fleetcare <fleetcare@localhost>")
 # How readers of mails and calendars reach this site.
@@ -301,6 +305,7 @@ CELERY_BEAT_SCHEDULE = {
     "photo-files": {"task": "inspections.sweep_photo_files", "schedule": 24 * 3600.0},
     "exchange": {"task": "portal.sweep_exchange", "schedule": 60.0},
 }
+CELERY_BEAT_SCHEDULER = "fleetcare.config.beat.SteadyScheduler"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
 LOGGING = {

@@ -207,9 +207,10 @@ def test_assessing_takes_the_same_number_of_queries_for_two_vehicles_and_twenty(
         assert assess_vehicles(cast.fleet.pk, [vehicle.pk for vehicle in vehicles]) == count
 
 
-# The fleet and its learned lives; vehicles, readings, fittings, dismissed findings, looks; then savepoints, four
-# stores, open findings.
-ASSESS_QUERIES = 15
+# The fleet with its learned lives, factors and prices; vehicles, readings, fittings, dismissed findings, looks, open
+# defects; rules, due items and inspections by sheet; what moved; then savepoints and the stores of condition, backlog,
+# due items and standings.
+ASSESS_QUERIES = 27
 
 
 @pytest.mark.parametrize("count", [1, 12])
@@ -226,7 +227,7 @@ def test_answers_about_one_vehicle_take_the_same_number_of_queries_after_any_his
         )
     assess_vehicles(cast.fleet.pk, [cast.vehicle.pk])
     client = client_of(Role.VIEWER)
-    for address, queries in (("condition", 3), ("backlog", 3), ("condition/history", 3), ("forecast", 8)):
+    for address, queries in (("condition", 3), ("backlog", 4), ("condition/history", 3), ("forecast", 11)):
         client.get(url(cast, address))
         with django_assert_num_queries(queries):
             assert client.get(url(cast, address)).status_code == 200

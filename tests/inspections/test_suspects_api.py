@@ -210,7 +210,7 @@ class TestChanceOfBeingBadNow:
         assert prior[row["front-right"]] >= 0.9
 
 
-QUERIES = 10
+QUERIES = 13
 
 
 @pytest.mark.parametrize("count", [1, 12])
@@ -228,7 +228,8 @@ def test_asking_takes_the_same_number_of_queries_whatever_is_on_record(
             shown_km=Decimal(100_000 + number),
         )
     ask(client, cast, "stalls")
-    # The key with its fleet; the vehicle; findings; fills; a batch: vehicle, readings, parts, results, dismissed.
+    # The key with its fleet; the vehicle; findings; fills; a batch: prices (3), vehicle, readings, parts,
+    # results, dismissed.
     with django_assert_num_queries(QUERIES):
         ask(client, cast, "stalls", trouble_codes=["P0335"])
 

@@ -15,5 +15,5 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         return bool(settings.OPEN_SIGN_UP)
 
     # Counting by account alone would let a stranger keep an owner out by typing wrong passwords.
-    def _off_get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
         return f"{self.get_client_ip(request)}:{super()._get_login_attempts_cache_key(request, **credentials)}"

@@ -40,7 +40,7 @@ def read(path: str, **headers: str) -> Any:
 
 def events(path: str) -> list[icalendar.Event]:
     calendar = icalendar.Calendar.from_ical(read(path).content)
-    return [part for part in calendar.walk("VEVENT")]
+    return list(calendar.walk("VEVENT"))
 
 
 class TestForm:

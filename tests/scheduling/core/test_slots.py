@@ -8,6 +8,9 @@ from hypothesis import strategies as st
 
 from scheduling.core.slots import is_quiet, last_slot
 
+# Wall times have no zone.
+# ruff: noqa: DTZ001
+
 WALLS = st.datetimes(datetime(2000, 1, 1), datetime(2100, 1, 1))
 DAYS = {"hour": 7, "weekday": 3, "month_day": 31}
 

@@ -56,7 +56,7 @@ def test_who_hears_of_it_late_hears_only_how_it_stands_now(cast: Cast, days_befo
     assert stages(cast) == told
 
 
-def test_over_a_whole_year_of_hourly_sweeps_each_stage_is_told_once_and_none_before_its_day(cast: Cast) -> None:
+def test_over_seven_weeks_of_sweeps_each_stage_is_told_once_and_none_before_its_day(cast: Cast) -> None:
     daily(cast, time_zone="America/St_Johns")
     due_on = date(2026, 3, 8)  # a day on which clocks there are put forward
     due_item(cast.vehicle, due_on)

@@ -6,10 +6,14 @@ import signal
 import statistics
 import threading
 import time
+import urllib.error
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from tests.system.chaos.leaping import LEAP
 from tests.system.chaos.world import OwnPostgres, OwnRedis, Report, World
 from tests.system.conftest import Http, wait_for
 
@@ -100,7 +104,7 @@ def refusing_server(hurt: World) -> tuple[dict[str, Any], Report]:
     hurt.sink.after_data = lambda address: "554 not wanted" if address in never else "250 taken"
     hurt.start("worker", beat=True)
     hurt.wait_for_mails(hurt.count - 8)
-    wait_for(lambda: sum(hurt.sink.refused.values()) >= 8, 30, "eight refusals")
+    hurt.wait(lambda: sum(hurt.sink.refused.values()) >= 8, 30, "eight refusals")
     time.sleep(3)
     found = hurt.told()
     assert all(hurt.sink.refused[address] == 1 for address in later | never), hurt.sink.refused
@@ -116,7 +120,7 @@ def undisturbed(hurt: World, *, hurry: bool = False) -> Report:
     began = time.monotonic()
     hurt.start("worker", beat=True)
     if hurry:
-        wait_for(lambda: hurt.sink.total >= hurt.count - 1, 60, "nearly all mails")
+        hurt.wait(lambda: hurt.sink.total >= hurt.count - 1, 60, "nearly all mails")
         time.sleep(1)
         hurt.hurry()
     return hurt.check(began)
@@ -129,7 +133,7 @@ def pages_while_mail_waits(hurt: World) -> tuple[float, float]:
     _wait_for_web(http, path)
     quiet = _p95(http, path)
     hurt.start("worker", beat=True)
-    wait_for(lambda: hurt.sink.connections > 0, 40, "the worker to call the mail server")
+    hurt.wait(lambda: hurt.sink.connections > 0, 40, "the worker to call the mail server")
     return quiet, _p95(http, path)
 
 
@@ -185,6 +189,33 @@ class Writer:
         self._thread.join()
 
 
+def stop_web_politely(hurt: World) -> tuple[Answers, set[float], set[float], int]:
+    """SIGTERM to the web server under writes: the answers until nobody answers any more, what was confirmed and stored.
+
+    A connection refused or reset before any answer was one that nobody had taken from the listening queue: its write
+    must not be stored. Anything else that is not an answer is a failure.
+    """
+    http = Http(hurt.serve_web(), hurt.load["key"])
+    _wait_for_web(http, f"/api/v1/fleets/{hurt.load['fleet']}/vehicles/?limit=1")
+    writer, process = Writer(http, hurt), hurt.processes.pop("web")
+    answers = [writer.write()[:2] for _ in range(5)]
+
+    def write_on() -> None:
+        while True:
+            answers.append(writer.write()[:2])
+
+    threading.Timer(0.3, process.send_signal, [signal.SIGTERM]).start()
+    with pytest.raises((urllib.error.URLError, ConnectionResetError)) as ended:
+        write_on()
+    reason = getattr(ended.value, "reason", ended.value)
+    assert isinstance(reason, ConnectionRefusedError | ConnectionResetError), reason
+    return answers, set(writer.confirmed), _stored_km(hurt), process.wait(35)
+
+
+def _stored_km(hurt: World) -> set[float]:
+    return {float(km) for (km,) in hurt.query("SELECT shown_km FROM fleet_odometerreading")}
+
+
 def broker_gone(hurt: World, redis: OwnRedis, injury: str) -> tuple[Report, Answers]:
     """Redis killed and back empty, or stopped for a while, in the middle of mails and writes."""
     http = Http(hurt.serve_web(), hurt.load["key"])
@@ -233,7 +264,7 @@ def database_gone(hurt: World, cluster: OwnPostgres) -> DatabaseGone:
     return DatabaseGone(
         report,
         set(writer.confirmed),
-        {float(km) for (km,) in hurt.query("SELECT shown_km FROM fleet_odometerreading")},
+        _stored_km(hurt),
         [(status, kind) for status, kind, _ in down],
         max(seconds for *_, seconds in down),
         first_after,
@@ -241,13 +272,34 @@ def database_gone(hurt: World, cluster: OwnPostgres) -> DatabaseGone:
 
 
 def leaping_clock(hurt: World) -> Report:
-    """Workers whose clock is 25 hours ahead, then two hours behind, then right."""
-    began = time.monotonic()
-    hurt.start("ahead", beat=True, faketime="+25h")
+    """A running worker whose clock leaps 25 hours ahead, back to two hours ago, and to the right time again."""
+    _set_clock(hurt, 0)
+    hurt.sink.takes_seconds = 0.1
+    more = {"CHAOS_CLOCK": str(hurt.data / "clock")}
+    hurt.start("worker", beat=True, module="tests.system.chaos.leaping", more=more)
     hurt.wait_for_mails(hurt.count // 4)
-    hurt.kill_tree("ahead")
-    hurt.start("behind", beat=True, faketime="-2h")
-    time.sleep(6)
-    hurt.kill_tree("behind")
-    hurt.start("right", beat=True)
-    return hurt.check(began, seconds=120)
+    _set_clock(hurt, 25 * 3600)
+    hurt.wait_for_mails(hurt.count)
+    _set_clock(hurt, -2 * 3600)
+    time.sleep(5)
+    _set_clock(hurt, 0)
+    report = hurt.check(time.monotonic())
+    _still_ticks(hurt)
+    return report
+
+
+def _set_clock(hurt: World, offset_seconds: float) -> None:
+    """Makes the clock of the worker and all its children leap to so many seconds from the real time."""
+    (hurt.data / "clock").write_text(str(offset_seconds), encoding="ascii")
+    if "worker" in hurt.processes:
+        os.killpg(hurt.processes["worker"].pid, LEAP)
+
+
+def _still_ticks(hurt: World) -> None:
+    """A mail that is to be sent again is, by the next tick and nothing else."""
+    before = hurt.sink.total
+    hurt.query(
+        "UPDATE scheduling_letter SET state = 'waiting', not_before = '2020-01-01 00:00:00', claimed_until = NULL "
+        "WHERE id = (SELECT id FROM scheduling_letter LIMIT 1)"
+    )
+    hurt.wait(lambda: hurt.sink.total > before, 15, "a tick after the clock was put back")

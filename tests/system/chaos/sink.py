@@ -36,8 +36,11 @@ class Sink:
     ids: dict[str, set[str]] = field(default_factory=dict)
     refused: Counter[str] = field(default_factory=Counter)
     connections: int = 0
+    transports: list[Any] = field(default_factory=list, repr=False)
 
-    async def handle_RCPT(self, server: SMTP, session: Session, envelope: Envelope, address: str, options: Any) -> str:
+    async def handle_RCPT(  # noqa: N802 - the library calls it so
+        self, server: SMTP, session: Session, envelope: Envelope, address: str, options: Any
+    ) -> str:
         words = self.at_recipient(address)
         if words.startswith("2"):
             envelope.rcpt_tos.append(address)
@@ -45,7 +48,9 @@ class Sink:
             self.refused[address] += 1
         return words
 
-    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
+    async def handle_DATA(  # noqa: N802 - the library calls it so
+        self, server: SMTP, session: Session, envelope: Envelope
+    ) -> str:
         await asyncio.sleep(self.takes_seconds)
         (address,) = envelope.rcpt_tos
         words = self.after_data(address)
@@ -71,6 +76,7 @@ class _Server(SMTP):
 
     def connection_made(self, transport: Any) -> None:
         self.sink.connections += 1
+        self.sink.transports.append(transport)
         super().connection_made(transport)
 
     async def _handle_client(self) -> None:
@@ -96,7 +102,15 @@ def sinking(port: int = 0, **behaviour: Any) -> Iterator[Sink]:
     try:
         yield sink
     finally:
+        # Whoever still holds a line would leave it to the garbage collector, in the middle of another test.
+        asyncio.run_coroutine_threadsafe(_hang_up(sink), controller.loop).result(10)
         controller.stop()
+
+
+async def _hang_up(sink: Sink) -> None:
+    for transport in sink.transports:
+        transport.abort()
+    await asyncio.sleep(0.05)
 
 
 def _free_port() -> int:

@@ -11,7 +11,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -86,23 +86,25 @@ class World:
         """Lets letters that wait for a later try be tried now, as if the time had gone by."""
         self.query("UPDATE scheduling_letter SET not_before = '2020-01-01 00:00:00' WHERE state = 'waiting'")
 
-    def start(self, name: str, *, beat: bool = False, module: str = "celery", faketime: str = "") -> None:
+    def start(
+        self, name: str, *, beat: bool = False, module: str = "celery", more: dict[str, str] | None = None
+    ) -> None:
         """A worker with two children at the head of its own process group; with `beat` it ticks too."""
         options = ["--pool", "prefork", "--concurrency", "2", "--hostname", f"{name}@%h"]
         quiet = ["--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel", "WARNING"]
         ticking = ["--beat", "--schedule", str(self.data / f"beat-{name}")] if beat else []
         command = [sys.executable, "-m", module, "--app", "fleetcare.config", "worker", *options, *quiet, *ticking]
-        self._run(name, command, faketime)
+        self._run(name, command, more or {})
 
     def serve_web(self) -> str:
         port = free_port()
         sizes = ["--worker-class", "gthread", "--workers", "1", "--threads", "4", "--graceful-timeout", "25"]
         where = ["--bind", f"127.0.0.1:{port}", "--no-control-socket"]
-        self._run("web", [sys.executable, "-m", "gunicorn", "fleetcare.config.wsgi:application", *where, *sizes])
+        self._run("web", [sys.executable, "-m", "gunicorn", "fleetcare.config.wsgi:application", *where, *sizes], {})
         return f"http://127.0.0.1:{port}"
 
-    def _run(self, name: str, command: list[str], faketime: str = "") -> None:
-        environment = {**self.environment, **({"FAKETIME": faketime} if faketime else {})}
+    def _run(self, name: str, command: list[str], more: dict[str, str]) -> None:
+        environment = {**self.environment, **more}
         with (self.data / f"{name}.log").open("ab") as log:
             self.processes[name] = subprocess.Popen(
                 command, cwd=ROOT, env=environment, stdout=log, stderr=log, start_new_session=True
@@ -129,7 +131,20 @@ class World:
                 self.kill_tree(name)
 
     def wait_for_mails(self, at_least: int, seconds: float = 90.0) -> None:
-        wait_for(lambda: self.sink.total >= at_least, seconds, f"{at_least} mails; {self._logs()}")
+        self.wait(lambda: self.sink.total >= at_least, seconds, f"{at_least} mails")
+
+    def wait(self, condition: Callable[[], Any], seconds: float, what: str) -> Any:
+        """Polls until the condition holds, but not for a process that has ended by itself; fails with the logs."""
+
+        def holds() -> Any:
+            dead = [name for name, process in self.processes.items() if process.poll() is not None]
+            assert not dead, f"{dead} ended"
+            return condition()
+
+        try:
+            return wait_for(holds, seconds, what)
+        except AssertionError as error:
+            raise AssertionError(f"{error}; {self._logs()}") from error
 
     def _logs(self) -> str:
         return "\n".join(f"{name}: {self.log(name)[-1500:]}" for name in self.processes)
@@ -137,7 +152,7 @@ class World:
     def check(self, since: float, seconds: float = 90.0, *, expected: int | None = None) -> Report:
         """Waits until everybody who should has got their mail and the workers rest, then counts."""
         wanted = self.count if expected is None else expected
-        wait_for(lambda: len(self.sink.taken) >= wanted, seconds, f"{wanted} readers; {self._logs()}")
+        self.wait(lambda: len(self.sink.taken) >= wanted, seconds, f"{wanted} readers")
         recovered = time.monotonic() - since
         rest = self.settled()
         people = {f"person{number}@chaos.example" for number in range(self.count)}
@@ -159,7 +174,7 @@ class World:
             found = self.told()
             return None if found["states"].get("waiting") else found
 
-        found: dict[str, Any] = wait_for(rests, seconds, f"the letters to be settled; {self._logs()}")
+        found: dict[str, Any] = self.wait(rests, seconds, "the letters to be settled")
         # One more round of ticks: whatever would be sent twice would be sent now.
         time.sleep(2 * TICK_SECONDS)
         return found
