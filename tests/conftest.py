@@ -1,10 +1,12 @@
 """The fixed cast of every test: two fleets, one person in each role, a stranger, keys."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from rest_framework.test import APIClient
 
 from fleetcare.fleet.access import Access, system_access
@@ -21,6 +23,19 @@ ROLES = (Role.OWNER, Role.PLANNER, Role.INSPECTOR, Role.VIEWER)
 def _cheap_passwords() -> None:
     # Argon2 is meant to be slow; the tests that are about it say so.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _alone_at_the_end(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """A thread of a race or of a served page may still hold its connection when the test database is to go."""
+    yield
+    with django_db_blocker.unblock():
+        if connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                    " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                )
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from django.db import transaction
 from django.db.models import F
+from django.utils import timezone
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
@@ -92,7 +93,13 @@ def drop_follow_ups(access: Access, vehicle: Vehicle, job_id: uuid.UUID, on: dat
     rows = DueItem.objects.within(access.fleet).filter(
         vehicle=vehicle, source__startswith=f"follow-up:{job_id}:", closed_on=None
     )
-    rows.update(closed_on=on, closed_because=Closed.WITHDRAWN, sequence=F("sequence") + 1, version=F("version") + 1)
+    rows.update(
+        closed_on=on,
+        closed_because=Closed.WITHDRAWN,
+        sequence=F("sequence") + 1,
+        version=F("version") + 1,
+        changed_at=timezone.now(),
+    )
 
 
 @transaction.atomic

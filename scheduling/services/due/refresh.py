@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
+from django.utils import timezone
 
 from fleetcare.fleet.services.standings import store_standings
 from inspections.core.types import FloatArray
@@ -59,6 +60,7 @@ def due_of(batch: Batch) -> DueRefresh:
             item.closed_on = batch.on
             item.closed_because = Closed.DONE if place[:2] in sources else Closed.WITHDRAWN
             item.sequence += 1
+            item.changed_at = timezone.now()
             refresh.turned.append(item)
     return refresh
 
@@ -106,6 +108,7 @@ def _keep(refresh: DueRefresh, item: DueItem | None, wanted: Wanted, due: Due, i
     moved = {name for name, value in before.items() if getattr(item, name) != value}
     if moved:
         item.sequence += bool(moved & _TOLD)
+        item.changed_at = timezone.now()
         (refresh.turned if moved & set(_CLOSING) else refresh.changed).append(item)
 
 
