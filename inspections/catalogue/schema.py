@@ -31,7 +31,8 @@ class EuroRange(_Entry, frozen=True, kw_only=True):
 class Life(_Entry, frozen=True, kw_only=True):
     """How long a part lasts.
 
-    `km` and `years` are the typical life if only the one or the other counted; `cv` its coefficient of variation;
+    `km` and `years` are the mean life if only the one or the other counted, of parts that outlast their vehicle too: a
+    part that one car in ten needs once has a mean far beyond any car's life. `cv` is its coefficient of variation;
     `km_weight` the share of ageing that follows distance (1: distance only, 0: time only); `pf_km` the distance, on
     the mixed clock, from the first visible sign to failure (0: no sign can be seen, the part is hidden).
     """
@@ -62,7 +63,8 @@ class Failure(_Entry, frozen=True, kw_only=True):
     """What a failure on the road costs beyond the planned job.
 
     `cost_factor` multiplies the planned job (1.3 to 1.6: out of hours, more broken); `tow` adds a recovery;
-    `incident_eur` is the expected cost of what the failure may cause; `danger_eur_per_1000_km` the cost of driving a
+    `incident_eur` is what it causes beside; of tow, incident and damages the books count `HARM_FRACTION`, since most
+    parts announce their end; `danger_eur_per_1000_km` the cost of driving a
     safety part in the state `dangerous` (5 to 100), a tenth of it in `major`.
     """
 

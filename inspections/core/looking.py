@@ -23,6 +23,31 @@ SEEN_GIVEN_STATE = np.array(
 ASTRAY_FRACTION = 1e-4
 """Chance that a look says nothing about the part."""
 
+MISSED_FRACTION = 0.2
+"""Chance that the first look after a part became major does not see it; the next one does."""
+LOOK_EVERY_KM = 10_000.0
+LOOK_MONTHS = (3.0, 24.0)
+
+
+def look_interval_clock_km(
+    clock_km_per_month: FloatArray, km_per_month: FloatArray, every_km: float = LOOK_EVERY_KM
+) -> FloatArray:
+    """Clock distance between two looks: `every_km` of the vehicle's own use, kept within 3 to 24 months.
+
+    Shapes (K,); `km_per_month` is what the vehicle drives.
+    """
+    months = np.clip(every_km / np.maximum(km_per_month, 1e-9), *LOOK_MONTHS)
+    return np.asarray(months * clock_km_per_month)
+
+
+def first_found_km(to_major_km: FloatArray, first_look_km: FloatArray, every_km: FloatArray) -> FloatArray:
+    """Clock distance to the first look after each possibility is major, (K, P), looks being at first + n * every.
+
+    `first_look_km` and `every_km` have shape (K,); a first look of 0 is one today.
+    """
+    every, first = every_km[:, None], first_look_km[:, None]
+    return np.asarray(first + np.maximum(np.ceil((to_major_km - first) / every), 0.0) * every)
+
 
 def seen_chances() -> FloatArray:
     """P(seen | state), shape (4, 4), looks that go astray included."""

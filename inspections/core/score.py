@@ -62,6 +62,9 @@ def score_vehicles(
     looked = np.flatnonzero(seen)
     loss = np.zeros(len(seen))
     loss[looked] = table.loss_seen(cells.slot[looked], last_grade[looked], delta_km[looked])
+    # A part seen sound, however long ago, is no worse than one that nobody ever looked at.
+    sound = np.flatnonzero(last_grade == Grade.SOUND)
+    loss[sound] = np.minimum(loss[sound], table.loss_unseen(cells, sound))
     unseen = _unseen(table, cells, np.flatnonzero(~seen), n_vehicles)
     known = _by_vehicle(cells.vehicle, loss, n_vehicles)
     loss[~seen] = unseen.loss
@@ -98,7 +101,7 @@ class _Unseen:
 def _unseen(table: ScoreTable, cells: Cells, part: IntArray, n_vehicles: int) -> _Unseen:
     slot, vehicle = cells.slot[part], cells.vehicle[part]
     mix, loss = table.mix_unseen(cells, part), table.fresh_loss(slot)
-    mean = np.vecdot(mix, loss)
+    mean = table.loss_unseen(cells, part)
     variance = np.vecdot(mix, (loss - mean[:, None]) ** 2)
     least, most = _quantiles(_by_vehicle(vehicle, mean, n_vehicles), _by_vehicle(vehicle, variance, n_vehicles))
     nothing = _chance_of_all(vehicle, np.vecdot(mix, (loss <= 0.0).astype(np.float64)), n_vehicles)

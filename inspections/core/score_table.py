@@ -68,6 +68,10 @@ class ScoreTable:
         """Loss [minor units] of each grade just seen, shape (K, 4)."""
         return self.loss_minor[slot, :, 0]
 
+    def loss_unseen(self, cells: Cells, part: IntArray) -> FloatArray:
+        """Mean loss [minor units], shape (n,), of the parts (indices, (n,)) of `cells` if nobody looked at them."""
+        return np.asarray(np.vecdot(self.mix_unseen(cells, part), self.fresh_loss(cells.slot[part])))
+
     def mix_unseen(self, cells: Cells, part: IntArray) -> FloatArray:
         """Chance of each grade, shape (n, 4), for the parts (indices, (n,)) of `cells` that nobody looked at."""
         slot, fitted, now = cells.slot[part], cells.fitted_clock_km[part], cells.now_clock_km[part]

@@ -99,6 +99,10 @@ class Residuals:
     to_dangerous_km: FloatArray
     to_failure_km: FloatArray
 
+    def at(self, rows: IntArray) -> "Residuals":
+        """Some of the rows."""
+        return Residuals(*(getattr(self, name)[rows] for name in Residuals.__slots__))
+
     def failure_chance_fraction(self, horizon_km: FloatArray) -> FloatArray:
         """Chance, shape (K,), that the part fails within `horizon_km` (shape (K,)) of clock distance from now."""
         fails = self.to_failure_km <= horizon_km[:, None]

@@ -14,9 +14,10 @@ from fleetcare.kernel.money import Money, rounded_minor
 from inspections.core.crossing import Band
 from inspections.core.deterioration import expected_km_to_next_grade, failure_chance_fraction, months_to_failure
 from inspections.core.types import NEVER_LOOKED, IntArray
-from inspections.services.assessment import Verdicts, cells_at, judge, yearly_minor
+from inspections.services.assessment import Verdicts, judge
 from inspections.services.costs import fleet_costs
 from inspections.services.history import Batch, load_batch
+from inspections.services.left import cells_at, residuals_at, yearly_minor
 
 Json = dict[str, Any]
 _FARTHEST_DAYS = 365 * 60
@@ -84,7 +85,7 @@ def _interval(band: Band, index: int, factor: float = 1.0, digits: int = 0) -> J
 
 
 def _by_eye(batch: Batch, verdicts: Verdicts, rows: IntArray) -> dict[int, Json]:
-    residuals = verdicts.residuals_of(rows)
+    residuals = residuals_at(batch, rows)
     cells = cells_at(batch.cells, rows)
     chance = failure_chance_fraction(residuals, cells, 12.0)
     ends = months_to_failure(residuals, cells)
@@ -181,7 +182,7 @@ def _looks(batch: Batch, row: int) -> list[Json]:
 def _costs(batch: Batch, verdicts: Verdicts, row: int) -> Json:
     costs, slot = fleet_costs(batch.prices), int(batch.cells.slot[row])
     rows = np.array([row])
-    yearly = yearly_minor(batch, rows, verdicts.residuals_of(rows))
+    yearly = yearly_minor(batch, rows, residuals_at(batch, rows))
 
     def money(minor: float) -> dict[str, str]:
         return Money(rounded_minor(minor), batch.fleet.currency).as_json()

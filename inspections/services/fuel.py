@@ -21,8 +21,13 @@ class FuelUse:
 
 def fuel_use(fleet: Fleet, vehicles: Sequence[Vehicle]) -> FuelUse:
     """Consumption of vehicles of one fleet; rows in the order of `vehicles`."""
-    intervals = consumption_between_fills(_fills(fleet, vehicles))
-    return FuelUse(intervals, fuel_trends(intervals, len(vehicles)))
+    return use_of(_fills(fleet, vehicles), len(vehicles))
+
+
+def use_of(fills: FuelFills, vehicles: int) -> FuelUse:
+    """The same of fills that are read already; their vehicles are numbered from 0."""
+    intervals = consumption_between_fills(fills)
+    return FuelUse(intervals, fuel_trends(intervals, vehicles))
 
 
 def _fills(fleet: Fleet, vehicles: Sequence[Vehicle]) -> FuelFills:

@@ -1,14 +1,15 @@
-"""A batch of vehicles as the core wants it: what is fitted, how far it went, what was seen. Six queries, always."""
+"""A batch of vehicles as the core wants it: what is fitted, how far it went, what was seen. Seven queries, always."""
 
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import chain
 
 import numpy as np
 
 from fleetcare.fleet.models import Fleet, Vehicle
-from fleetcare.kernel.dates import years_between
+from fleetcare.kernel.dates import DAYS_PER_YEAR, years_between
 from fleetcare.kernel.grades import Grade
 from inspections.catalogue.catalogue import Catalogue
 from inspections.catalogue.loader import default_catalogue
@@ -17,7 +18,7 @@ from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Li
 from inspections.models import FittedPart
 from inspections.services.beliefs import fleet_beliefs
 from inspections.services.costs import fleet_prices
-from inspections.services.looks import Look, Place, load_looks, merged
+from inspections.services.looks import NO_CELL, Seen, load_seen, merged
 from inspections.services.roads import Roads, load_roads
 from inspections.services.wear import MeasuredParts, measured_parts
 
@@ -60,12 +61,13 @@ def load_batch(fleet: Fleet, vehicle_ids: Iterable[uuid.UUID], on: date) -> Batc
     found = {v.pk: v for v in Vehicle.objects.within(fleet).filter(pk__in=ids).select_related("standing")}
     vehicles = tuple(found[key] for key in ids if key in found)
     roads = load_roads(fleet, vehicles, on)
-    layout = _Layout(vehicles, [catalogue.applicable_slots(v.traits) for v in vehicles])
-    fittings = _fittings(fleet, vehicles, on)
-    cells = _cells(catalogue, book, layout, roads, fittings, on)
-    fitted_on = {place: fitted for place, (fitted, _) in fittings.items()}
-    seen = load_looks(fleet, catalogue, vehicles, layout.row_of, fitted_on, on)
-    looks, last_grade, last_clock = _judged_by_eye(book, layout, list(merged(seen)))
+    layout = _Layout(vehicles, [catalogue.applicable_slots(v.traits) for v in vehicles], len(catalogue.slots))
+    fittings = _fittings(fleet, catalogue, layout, on)
+    cells = _cells(book, layout, roads, fittings, on)
+    fitted_day = np.full(len(cells.slot), np.nan)
+    fitted_day[list(fittings)] = [fitted.toordinal() for fitted, _ in fittings.values()]
+    seen = load_seen(fleet, catalogue, vehicles, layout.row_at, fitted_day, on)
+    looks, last_grade, last_clock = _judged_by_eye(book, layout, merged(seen))
     factor = beliefs.factors_of(vehicles)
     clock = _clock_of(book, layout, seen)
     measured = measured_parts(catalogue, book, fleet.limit_scheme, cells, seen, clock, factor[cells.vehicle])
@@ -82,49 +84,43 @@ def load_batch(fleet: Fleet, vehicle_ids: Iterable[uuid.UUID], on: date) -> Batc
 class _Layout:
     """Which row of the cells belongs to which slot of which vehicle."""
 
-    def __init__(self, vehicles: Sequence[Vehicle], slots: Sequence[Sequence[int]]) -> None:
+    def __init__(self, vehicles: Sequence[Vehicle], slots: Sequence[Sequence[int]], slot_count: int) -> None:
         self.vehicles = vehicles
         sizes = [len(each) for each in slots]
         self.vehicle = np.repeat(np.arange(len(vehicles)), sizes)
-        self.slot = np.array([slot for each in slots for slot in each], dtype=np.int64)
-        starts = np.cumsum([0, *sizes]).tolist()
-        # Vehicles of the same traits have the same slots, in one tuple.
-        offsets = {id(each): {slot: offset for offset, slot in enumerate(each)} for each in slots}
-        self._place = {
-            vehicle.pk: (start, offsets[id(each)])
-            for vehicle, each, start in zip(vehicles, slots, starts, strict=False)
-        }
-
-    def row_of(self, vehicle: uuid.UUID, slot: int | None) -> int | None:
-        """Row of a slot of a vehicle; None where the vehicle is not of the batch or has no such slot."""
-        start, offsets = self._place.get(vehicle, (0, {}))
-        offset = None if slot is None else offsets.get(slot)
-        return None if offset is None else start + offset
+        self.slot = np.fromiter(chain.from_iterable(slots), np.int64, sum(sizes))
+        self.row_at = np.full((len(vehicles), slot_count), NO_CELL)
+        """Row of a slot of a vehicle, (V, S); NO_CELL where the vehicle has no such slot."""
+        self.row_at[self.vehicle, self.slot] = np.arange(len(self.slot))
+        self.first_used_day = np.array([v.first_used_on.toordinal() for v in vehicles], dtype=np.int64)
 
 
-def _fittings(fleet: Fleet, vehicles: Sequence[Vehicle], on: date) -> dict[Place, tuple[date, float]]:
-    """Day and total km of the parts in service whose fitting is known."""
-    rows = FittedPart.objects.within(fleet).filter(vehicle__in=vehicles, removed_on=None, fitted_on__lte=on)
-    values = rows.values_list("vehicle_id", "part_key", "position", "fitted_on", "fitted_total_km")
-    return {(v, part, position): (fitted, float(km)) for v, part, position, fitted, km in values if fitted and km}
+_Fittings = dict[int, tuple[date, float]]
+"""Day and total km of fitting, by row of the cells."""
 
 
-def _cells(
-    catalogue: Catalogue,
-    book: LifeBook,
-    layout: _Layout,
-    roads: Roads,
-    fittings: Mapping[Place, tuple[date, float]],
-    on: date,
-) -> Cells:
+def _fittings(fleet: Fleet, catalogue: Catalogue, layout: _Layout, on: date) -> _Fittings:
+    """The parts in service whose fitting is known."""
+    rows = FittedPart.objects.within(fleet).filter(vehicle__in=layout.vehicles, removed_on=None, fitted_on__lte=on)
+    row_of = {vehicle.pk: row for row, vehicle in enumerate(layout.vehicles)}
+    found: _Fittings = {}
+    for vehicle, part, position, fitted, km in rows.values_list(
+        "vehicle_id", "part_key", "position", "fitted_on", "fitted_total_km"
+    ):
+        slot = catalogue.slot_index.get((part, position))
+        cell = NO_CELL if slot is None else int(layout.row_at[row_of[vehicle], slot])
+        if cell != NO_CELL and fitted and km:
+            found[cell] = fitted, float(km)
+    return found
+
+
+def _cells(book: LifeBook, layout: _Layout, roads: Roads, fittings: _Fittings, on: date) -> Cells:
     vehicle, slot = layout.vehicle, layout.slot
     fitted_km, fitted_years = np.full(len(slot), np.nan), np.full(len(slot), np.nan)
-    first_used = {v.pk: v.first_used_on for v in layout.vehicles}
-    for (vehicle_id, part, position), (fitted, km) in fittings.items():
-        row = layout.row_of(vehicle_id, catalogue.slot_index.get((part, position)))
-        if row is not None:
-            fitted_km[row], fitted_years[row] = km, years_between(first_used[vehicle_id], fitted)
-    now_years = np.array([max(years_between(v.first_used_on, on), 0.0) for v in layout.vehicles])
+    for row, (fitted, km) in fittings.items():
+        first_used = layout.vehicles[int(vehicle[row])].first_used_on
+        fitted_km[row], fitted_years[row] = km, years_between(first_used, fitted)
+    now_years = np.maximum((on.toordinal() - layout.first_used_day) / DAYS_PER_YEAR, 0.0)
     month = np.full(len(slot), 1.0 / _MONTHS_PER_YEAR)
     per_month = book.clock_km(slot, roads.km_per_year[vehicle] / _MONTHS_PER_YEAR, month)
     return Cells(
@@ -136,20 +132,15 @@ def _cells(
     )
 
 
-def _clock_of(book: LifeBook, layout: _Layout, looks: Sequence[Look]) -> FloatArray:
+def _clock_of(book: LifeBook, layout: _Layout, seen: Seen) -> FloatArray:
     """Clock of each look's part when it was looked at, shape (N,)."""
-    cell = np.array([look.cell for look in looks], dtype=np.int64)
-    first_used = [layout.vehicles[row].first_used_on for row in layout.vehicle[cell]]
-    years = np.array([years_between(first, look.on) for first, look in zip(first_used, looks, strict=True)])
-    km = np.array([look.km for look in looks], dtype=np.float64)
-    return book.clock_km(layout.slot[cell], km, years.astype(np.float64))
+    years = (seen.day - layout.first_used_day[layout.vehicle[seen.cell]]) / DAYS_PER_YEAR
+    return book.clock_km(layout.slot[seen.cell], seen.km, years)
 
 
-def _judged_by_eye(book: LifeBook, layout: _Layout, seen: Sequence[Look]) -> tuple[Looks, IntArray, FloatArray]:
+def _judged_by_eye(book: LifeBook, layout: _Layout, seen: Seen) -> tuple[Looks, IntArray, FloatArray]:
     """The looks sorted by cell, and the last grade and clock of each cell (K,)."""
-    cell = np.array([look.cell for look in seen], dtype=np.int64)
-    grade = np.array([look.grade for look in seen], dtype=np.int64)
-    clock = _clock_of(book, layout, seen)
+    cell, grade, clock = seen.cell, seen.grade, _clock_of(book, layout, seen)
     order = np.argsort(cell, kind="stable")
     last_grade, last_clock = np.full(len(layout.slot), NEVER_LOOKED, dtype=np.int64), np.zeros(len(layout.slot))
     # They come in the order of time, so that the last assignment is the last look.

@@ -1,4 +1,4 @@
-"""Every part of a fleet from fitting to its end, as the learning of lives wants it; four queries."""
+"""Every part of a fleet from fitting to its end, as the learning of lives wants it; five queries."""
 
 import uuid
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -18,7 +18,7 @@ from inspections.catalogue.catalogue import Catalogue
 from inspections.core.part_ages import Ending, Histories
 from inspections.core.plausible_lives import STAGE_SHARES
 from inspections.core.types import BoolArray, FloatArray, IntArray, LifeBook
-from inspections.models import FittedPart, Result
+from inspections.models import Finding, FittedPart, Result
 from inspections.services.wear import wearing_checks
 from inspections.words import InspectionState, Removal
 
@@ -63,6 +63,14 @@ class _Look:
 
 
 @dataclass(frozen=True, slots=True)
+class _Seen:
+    """What was seen at a place, in the order of time, and the days on which it was put right without being renewed."""
+
+    looks: Sequence[_Look]
+    repaired: Sequence[date]
+
+
+@dataclass(frozen=True, slots=True)
 class _Record:
     slot: int
     first_used_on: date
@@ -93,15 +101,15 @@ def load_records(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> FleetRec
     A part in service counts up to the last good look at it. Where it shows nothing before it fails, or was never looked
     at, it counts up to the latest odometer reading if the fleet writes down when such parts come off: it would have
     made itself known. Those that tell nothing (not seen again since they were first seen) are left out. One seen bad
-    and later sound without a renewal on record ended for a reason unknown, and another, fitted nobody knows when, took
-    its place.
+    and later sound without a renewal or a repair on record ended for a reason unknown, and another, fitted nobody knows
+    when, took its place.
 
     All lives run to failure: what a look found still good, or worn out, had the way from major to failure before it.
     """
     vehicles = list(Vehicle.objects.within(fleet).order_by("id")[:MOST_VEHICLES])
     watched = _watched(fleet, vehicles)
     fitted = _fitted_parts(fleet, vehicles)
-    looks = _looks(fleet, vehicles, fitted)
+    looks, repaired = _looks(fleet, vehicles, fitted), _repaired(fleet, vehicles)
     hidden = set(np.flatnonzero(book.pf_km <= 0.0).tolist())
     written_down = {part for (_, part, _), rows in fitted.items() if any(row.removed for row in rows)}
     records: list[_Record] = []
@@ -114,9 +122,8 @@ def load_records(fleet: Fleet, catalogue: Catalogue, book: LifeBook) -> FleetRec
             place = (vehicle.pk, part.part_key, part.position)
             rows = fitted.get(place, _AS_BOUGHT)
             heard = part.part_key in written_down
-            records.extend(
-                _records(rows, slot, watched[vehicle.pk], looks.get(place, ()), hidden=slot in hidden, heard=heard)
-            )
+            seen = _Seen(looks.get(place, ()), repaired.get(place, ()))
+            records.extend(_records(rows, slot, watched[vehicle.pk], seen, hidden=slot in hidden, heard=heard))
         owner += [number] * (len(records) - len(owner))
     histories, told = _as_arrays(catalogue, book, records)
     return FleetRecords(histories, np.array(owner, dtype=np.int64)[told], tuple(vehicles))
@@ -198,6 +205,16 @@ def _looks(fleet: Fleet, vehicles: Sequence[Vehicle], fitted: Mapping[Place, obj
     return looks
 
 
+def _repaired(fleet: Fleet, vehicles: Sequence[Vehicle]) -> dict[Place, list[date]]:
+    """Days on which work put a part right that stayed on the vehicle."""
+    rows = Finding.objects.within(fleet).filter(vehicle__in=vehicles, remedied_total_km__isnull=False)
+    found: dict[Place, list[date]] = {}
+    for vehicle_id, check_key, position, on in rows.values_list("vehicle_id", "check_key", "position", "closed_on"):
+        if on is not None:
+            found.setdefault((vehicle_id, check_key.partition(".")[0], position), []).append(on)
+    return found
+
+
 def _by_place(results: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Place, _Look]]:
     """The places that one inspection looked at; a part is as bad as the worst that any of its checks said."""
     worst: dict[Place, int] = {}
@@ -210,15 +227,15 @@ def _by_place(results: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Place, _Look
 
 
 def _records(
-    rows: Sequence[_Fitted], slot: int, watched: _Watched, looks: Sequence[_Look], *, hidden: bool, heard: bool
+    rows: Sequence[_Fitted], slot: int, watched: _Watched, told: _Seen, *, hidden: bool, heard: bool
 ) -> Iterator[_Record]:
     for row in rows:
         end = row.removed or watched.latest
         since = row.fitted.on if row.fitted else date.min
-        seen = [look for look in looks if since < look.at.on <= end.on]
+        seen = [look for look in told.looks if since < look.at.on <= end.on]
         good = [look.at for look in seen if look.served]
         fitted, first = row.fitted, max(row.fitted, watched.first) if row.fitted else watched.first
-        for bad, sound in _revivals(seen):
+        for bad, sound in _revivals(seen, told.repaired):
             before = max((at for at in good if first < at < bad), default=first)
             yield _Record(
                 slot,
@@ -244,8 +261,8 @@ def _records(
         )
 
 
-def _revivals(seen: Iterable[_Look]) -> Iterator[tuple[Moment, Moment]]:
-    """Where a part was first seen bad and later sound, though nobody wrote down that it was renewed.
+def _revivals(seen: Iterable[_Look], repaired: Sequence[date]) -> Iterator[tuple[Moment, Moment]]:
+    """Where a part was first seen bad and later sound, though nobody wrote down that it was renewed or put right.
 
     Taken for one life these would make parts look as if they lasted several times as long as they do.
     """
@@ -254,7 +271,8 @@ def _revivals(seen: Iterable[_Look]) -> Iterator[tuple[Moment, Moment]]:
         if not look.served:
             bad = bad or look.at
         elif look.grade == Grade.SOUND and bad is not None:
-            yield bad, look.at
+            if not any(bad.on <= day <= look.at.on for day in repaired):
+                yield bad, look.at
             bad = None
 
 

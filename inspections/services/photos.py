@@ -3,6 +3,7 @@
 import hashlib
 import time
 import uuid
+from collections.abc import Callable
 from typing import Any, Protocol
 
 from django.db import IntegrityError, transaction
@@ -71,6 +72,7 @@ def store_photo(
         "subject_id": subject_id,
     }
     _refuse_odd_place(**place)
+    _refuse_foreign_job(vehicle, subject_id)
     data = _content(upload, pointer)
     fingerprint = _fingerprint(place, data)
     mine = Photo.objects.within(access.fleet).filter(vehicle=vehicle)
@@ -88,6 +90,20 @@ def store_photo(
         **place,
     )
     return _kept(photo, _redrawn(data, pointer))
+
+
+JobOf = Callable[[Vehicle, uuid.UUID], bool]
+_jobs: list[JobOf] = []
+
+
+def ask_about_jobs(knows: JobOf) -> None:
+    """Whoever keeps jobs says here how to ask whether one is of a vehicle; called once, when the app is loaded."""
+    _jobs[:] = [knows]
+
+
+def _refuse_foreign_job(vehicle: Vehicle, job_id: uuid.UUID | None) -> None:
+    if job_id is not None and not any(knows(vehicle, job_id) for knows in _jobs):
+        raise InvalidInput.at("/job", "unknown-job", "This vehicle has no such job.")
 
 
 def _content(upload: Upload, pointer: str) -> bytes:

@@ -10,15 +10,17 @@ from typing import Any
 
 import orjson
 from django.db import IntegrityError, transaction
+from django.db.models import Case, F, When
 from django.utils import timezone
 
 from fleetcare.fleet.access import Access
-from fleetcare.fleet.models import Standing, Vehicle
+from fleetcare.fleet.models import Vehicle
 from fleetcare.fleet.services.odometer import record_odometer
 from fleetcare.fleet.services.vehicles import touch
 from fleetcare.fleet.words import ReadingSource, Role
 from fleetcare.kernel.errors import Conflict, Fault, InvalidInput, raise_if_any
 from fleetcare.kernel.grades import Grade
+from fleetcare.support.bulk import insert_rows
 from inspections.catalogue.loader import default_catalogue
 from inspections.core.trouble_codes import MalformedTroubleCode, parse_code
 from inspections.models import Inspection, Result
@@ -76,12 +78,12 @@ def record_inspection(
     draft: bool = False,
     key: uuid.UUID | None = None,
     odometer_pointer: str = "/odometer_km",
-) -> tuple[Inspection, bool]:
+) -> tuple[Inspection, list[Result] | None]:
     """Stores an inspection with its results, carries it into findings, and asks for a fresh assessment.
 
-    Returns the inspection and whether it is new: with the client's own `key` the same content may be sent again and
-    again. Raises InvalidInput with every fault of the body; Conflict where the same inspection (or the key with
-    other content) is already stored.
+    Returns the inspection, and its results where it is new: with the client's own `key` the same content may be sent
+    again and again. Raises InvalidInput with every fault of the body; Conflict where the same inspection (or the key
+    with other content) is already stored.
     """
     access.require(Role.INSPECTOR)
     checked = _checked(access, vehicle, sheet, results, trouble_codes)
@@ -89,14 +91,17 @@ def record_inspection(
     heading = Heading(inspected_on, shown_km, sheet, inspector, note, codes)
     repeated = _repeated(access, vehicle, key, heading.digest(checked))
     if repeated is not None:
-        return repeated, False
+        return repeated, None
     with transaction.atomic():
-        inspection = _stored(access, vehicle, heading, checked, key, odometer_pointer)
+        state = InspectionState.DRAFT if draft else InspectionState.COMPLETED
+        inspection = _stored(access, vehicle, heading, checked, key, odometer_pointer, state)
+        rows = [result_row(inspection, result) for result in checked]
+        insert_rows(rows)
         if draft:
             touch(vehicle)
         else:
-            _close(access, inspection, checked)
-    return inspection, True
+            _carry_on(access, inspection, checked)
+    return inspection, rows
 
 
 def _stored(
@@ -106,8 +111,9 @@ def _stored(
     checked: list[CheckedResult],
     key: uuid.UUID | None,
     odometer_pointer: str,
+    state: InspectionState,
 ) -> Inspection:
-    """The draft with its odometer reading and results."""
+    """The inspection with its odometer reading, without results."""
     reading = record_odometer(
         access,
         vehicle,
@@ -127,13 +133,13 @@ def _stored(
         inspector=heading.inspector,
         note=heading.note,
         trouble_codes=heading.trouble_codes,
-        state=InspectionState.DRAFT,
+        state=state,
+        completed_at=None if state == InspectionState.DRAFT else timezone.now(),
         content_digest=heading.digest(checked),
         entered_by=access.actor,
         **({"id": key} if key else {}),
     )
     _insert(inspection)
-    Result.objects.bulk_create(result_row(inspection, result) for result in checked)
     return inspection
 
 
@@ -145,11 +151,15 @@ def _close(access: Access, inspection: Inspection, checked: list[CheckedResult])
             inspection.save(update_fields=["state", "completed_at", "content_digest"])
     except IntegrityError as error:
         raise Conflict("The same inspection is already stored.", code="repeated-inspection") from error
+    _carry_on(access, inspection, checked)
+
+
+def _carry_on(access: Access, inspection: Inspection, checked: list[CheckedResult]) -> None:
+    """What a completed inspection changes beyond itself: findings, events, where the vehicle stands."""
     changes = apply_results(access, inspection, checked)
     announce_inspection(access, inspection, checked, changes)
-    standing = Standing.objects.within(access.fleet).filter(vehicle=inspection.vehicle_id)
-    standing.exclude(inspected_on__gt=inspection.inspected_on).update(inspected_on=inspection.inspected_on)
-    touch(inspection.vehicle)
+    on = inspection.inspected_on
+    touch(inspection.vehicle, inspected_on=Case(When(inspected_on__gt=on, then=F("inspected_on")), default=on))
 
 
 def _insert(inspection: Inspection) -> None:
@@ -157,7 +167,12 @@ def _insert(inspection: Inspection) -> None:
         with transaction.atomic():
             inspection.save(force_insert=True)
     except IntegrityError as error:
-        # Somebody else stored one under this id between our look and now, or another fleet has it.
+        # Somebody else stored the same between our look and now; or one under this id, or another fleet has it.
+        same = Inspection.objects.within(inspection.fleet_id).filter(
+            vehicle=inspection.vehicle_id, content_digest=inspection.content_digest, state=InspectionState.COMPLETED
+        )
+        if inspection.state == InspectionState.COMPLETED and same.exclude(pk=inspection.pk).exists():
+            raise Conflict("The same inspection is already stored.", code="repeated-inspection") from error
         raise Conflict("An inspection with this id is already stored.", code="id-in-use") from error
 
 

@@ -20,9 +20,11 @@ from inspections.core.trouble_codes import MalformedTroubleCode, Origin, Trouble
 from inspections.core.types import NEVER_LOOKED, BoolArray, FloatArray
 from inspections.models import Finding
 from inspections.selectors import open_findings
-from inspections.services.assessment import DISCLAIMER, Verdicts, judge
+from inspections.services.assessment import Verdicts, judge
+from inspections.services.condition_documents import DISCLAIMER
 from inspections.services.fuel import fuel_use
 from inspections.services.history import Batch, load_batch
+from inspections.services.left import residuals_at
 
 Json = dict[str, Any]
 FUEL_RISE = "fuel-rise"
@@ -157,7 +159,7 @@ def bad_now_fraction(verdicts: Verdicts) -> FloatArray:
     be bad: a month's share of what turns major (or fails) within the year counts as having done so just now.
     """
     batch = verdicts.batch
-    left = verdicts.residuals_of(np.arange(len(batch.cells.slot)))
+    left = residuals_at(batch, np.arange(len(batch.cells.slot)))
     year_km = 12.0 * batch.cells.clock_km_per_month[:, None]
     now = (left.weight * (left.to_major_km <= 0.0)).sum(axis=1)
     within_year = (left.weight * (left.to_major_km <= year_km)).sum(axis=1)

@@ -67,7 +67,7 @@ def start_walk(
         found = open_walks(vehicle).filter(sheet=sheet, touched_at__gte=since).order_by("-touched_at").first()
     if found is not None:
         return found, False
-    return record_inspection(
+    inspection, rows = record_inspection(
         access,
         vehicle,
         inspected_on=inspected_on,
@@ -78,6 +78,7 @@ def start_walk(
         draft=True,
         key=key,
     )
+    return inspection, rows is not None
 
 
 def save_entries(access: Access, inspection: Inspection, given: Sequence[Given], device: str = "") -> list[Outcome]:

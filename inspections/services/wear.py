@@ -13,7 +13,7 @@ from inspections.catalogue.schema import Measurement
 from inspections.core.plausible_lives import STAGE_SHARES
 from inspections.core.types import Cells, FloatArray, IntArray, LifeBook, Residuals
 from inspections.core.wear import WearForecast, WearReadings, WearSeries, forecast_wear
-from inspections.services.looks import Look
+from inspections.services.looks import Seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,22 +73,22 @@ def measured_parts(
     book: LifeBook,
     scheme: str,
     cells: Cells,
-    looks: Sequence[Look],
+    seen: Seen,
     clock_km: FloatArray,
     life_factor: FloatArray,
 ) -> MeasuredParts:
-    """Wear forecasts of the parts measured among `looks`, whose clock readings are `clock_km` (N,).
+    """Wear forecasts of the parts measured among what was `seen`, whose clock readings are `clock_km` (N,).
 
     `life_factor` (K,) is each cell's life over the book's.
     """
     chosen = set(wearing_checks().values())
-    kept = [n for n, look in enumerate(looks) if look.value is not None and look.check_key in chosen]
-    owner = np.array([looks[n].cell for n in kept], dtype=np.int64)
-    cell, series = np.unique(owner, return_inverse=True)
+    followed = np.array([key in chosen for key in seen.check_keys], dtype=bool)
+    kept = np.flatnonzero(~np.isnan(seen.value) & followed[seen.check]) if len(followed) else seen.check
+    cell, series = np.unique(seen.cell[kept], return_inverse=True)
     keys = [wearing_checks()[catalogue.slots[int(slot)].part_key] for slot in cells.slot[cell]]
     measured = [_measurement(catalogue, key) for key in keys]
     limit = np.array([governing_limit(each, scheme).value for each in measured])
-    readings = WearReadings(series, clock_km[kept], np.array([looks[n].value for n in kept], dtype=np.float64))
+    readings = WearReadings(series, clock_km[kept], seen.value[kept])
     pf_km = book.pf_km[cells.slot[cell]] * np.minimum(life_factor[cell], 1.0)
     forecast = forecast_wear(
         WearSeries(

@@ -123,6 +123,7 @@ def rank_jobs(
     unseen_too_long: BoolArray | None = None,
     horizon_km: float = HORIZON_KM,
     kept: FloatArray | None = None,
+    life_factor: FloatArray | None = None,
 ) -> Ranking:
     """Ranks the jobs of one or of many vehicles; every vehicle on its own, each by the same rule.
 
@@ -136,6 +137,7 @@ def rank_jobs(
     horizon_km: the distance that `waiting.failure_chance_fraction` stands for, only told in the reasons.
     kept: what each part still costs after a job that puts it right without renewing it, shape (K,), see
         `pricing.kept_minor`; only read for cells of such jobs.
+    life_factor: how much longer than the book says each cell's part lasts, shape (K,); None: as the book says.
 
     Raises ValueError where an option has no cells.
     """
@@ -144,7 +146,7 @@ def rank_jobs(
     judged = _touching(options, listed)
     table = job_table([options[index] for index in judged.tolist()], rate_minor_per_hour)
     danger = costs.safety[cells.slot] & (grade == Grade.DANGEROUS)
-    prices = priced(table, cells, waiting, costs, credit_minor_per_km, kept)
+    prices = priced(table, cells, waiting, costs, credit_minor_per_km, kept, life_factor)
     first = _any(danger, table)
     picked = picks(table, prices.saved_minor, first)
     table = table.numbered(judged)

@@ -9,9 +9,9 @@ from functools import lru_cache
 
 import numpy as np
 
+from inspections.core.looking import MISSED_FRACTION
 from inspections.core.types import CostBook, LifeBook, Residuals
 from scheduling.core.types import FloatArray
-from scheduling.core.waiting import MISSED_FRACTION
 
 STAGE_ENDS = (0.5, 0.85)
 """Shares of the way from the first sign to failure at which a part becomes major, and dangerous."""

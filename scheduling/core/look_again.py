@@ -11,9 +11,9 @@ from enum import IntEnum
 
 import numpy as np
 
+from inspections.core.looking import LOOK_EVERY_KM, LOOK_MONTHS
 from inspections.core.types import NEVER_LOOKED
 from scheduling.core.types import BoolArray, FloatArray, IntArray
-from scheduling.core.waiting import LOOK_EVERY_KM, LOOK_MONTHS
 
 LOOKS_IN_WARNING = 2
 LEFT_OF_WARNING = np.array([1.0, 0.86, 0.40, 0.11])

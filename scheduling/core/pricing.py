@@ -53,7 +53,13 @@ class Priced:
         return np.asarray(self.by_way_minor[rows, self.best])
 
 
-def kept_minor(repaired: Waiting, cells: Cells, costs: CostBook, credit_minor_per_km: FloatArray) -> FloatArray:
+def kept_minor(
+    repaired: Waiting,
+    cells: Cells,
+    costs: CostBook,
+    credit_minor_per_km: FloatArray,
+    life_factor: FloatArray | None = None,
+) -> FloatArray:
     """What parts put right without being renewed are still expected to cost, shape (K,), by the best way to wait.
 
     `repaired` is what waiting leads to with parts of their age that look sound. Never below 0: an old part is at best
@@ -65,7 +71,7 @@ def kept_minor(repaired: Waiting, cells: Cells, costs: CostBook, credit_minor_pe
         + (1.0 - repaired.failure_fraction) * costs.planned_minor[slot][:, None]
         + repaired.dangerous_km * costs.dangerous_minor_per_km[slot][:, None]
         + repaired.major_km * costs.major_minor_per_km[slot][:, None]
-        - repaired.driven_km * credit_minor_per_km[slot][:, None]
+        - repaired.driven_km * _credit(credit_minor_per_km, slot, life_factor)[:, None]
     )
     return np.asarray(np.maximum(by_way.min(axis=1, initial=np.inf), 0.0))
 
@@ -77,18 +83,21 @@ def priced(
     costs: CostBook,
     credit_minor_per_km: FloatArray,
     kept: FloatArray | None = None,
+    life_factor: FloatArray | None = None,
 ) -> Priced:
     """Prices the ways to wait with every job of `table`.
 
     `waiting` covers all cells (K, 10); `credit_minor_per_km`, shape (S,), is the long-run cost of a new part per
     clock km; `kept`, shape (K,), what each part still costs after a job that does not renew it. Such a job earns no
-    credit for being put off: it starts no new life.
+    credit for being put off: it starts no new life. `life_factor`, shape (K,), is how much longer than the book says
+    the part of a cell lasts: by so much a km of its life is cheaper.
     """
     cell, job = table.cell, table.cell_job
     slot = cells.slot[cell]
     failed = waiting.failure_fraction[cell]
     failure_cost = _failure_cost(table, costs, slot)[:, None]
-    credit = credit_minor_per_km[slot] * table.renews[job]
+    factor = None if life_factor is None else life_factor[cell]
+    credit = _credit(credit_minor_per_km, slot, factor) * table.renews[job]
     none_failed = _product(1.0 - failed, table)
     failure = (1.0 - none_failed) * _mean_by_chance(failed, failure_cost, table)
     after = _kept(table, kept)
@@ -115,6 +124,12 @@ def priced(
         failure_chance_fraction=failure_chance,
         failure_cost_minor=_mean_by_chance(chance, failure_cost, table)[:, 0],
     )
+
+
+def _credit(credit_minor_per_km: FloatArray, slot: IntArray, life_factor: FloatArray | None) -> FloatArray:
+    """What a clock km of each part's life is worth."""
+    of_book = credit_minor_per_km[slot]
+    return of_book if life_factor is None else of_book / life_factor
 
 
 def _kept(table: JobTable, kept: FloatArray | None) -> FloatArray:

@@ -15,9 +15,9 @@ from math import exp, log, log1p, sqrt
 
 import numpy as np
 
+from inspections.core.looking import MISSED_FRACTION, first_found_km
 from inspections.core.types import CostBook, FloatArray, IntArray, Residuals
 from scheduling.core.keep_or_replace import Span
-from scheduling.core.waiting import MISSED_FRACTION
 
 _ROWS_AT_ONCE = 256
 _NORMAL_90 = 1.2815515655446004
@@ -63,6 +63,8 @@ class Use:
     """Clock km between looks."""
     driven_per_clock_km: FloatArray
     """Km of the road for a km of the part's own clock."""
+    first_look_km: FloatArray
+    """Clock km until the next look; 0 where nobody ever looked: it is due."""
 
 
 def spread(mean: float, variance: float) -> Span:
@@ -94,10 +96,10 @@ def renewed_costs(costs_slot: IntArray, use: Use, credit_minor_per_km: FloatArra
 def _block(
     residuals: Residuals, part: slice, costs: CostBook, slot: IntArray, use: Use, credit: FloatArray
 ) -> RunningCosts:
-    every = use.look_km[part][:, None]
-    seen = (np.floor(residuals.to_major_km[part] / every) + 1.0) * every
+    every = use.look_km[part]
+    seen = first_found_km(residuals.to_major_km[part], use.first_look_km[part], every)
     jobs, risk = np.zeros((2, len(slot))), np.zeros((2, len(slot)))
-    for share, until in ((1.0 - MISSED_FRACTION, seen), (MISSED_FRACTION, seen + every)):
+    for share, until in ((1.0 - MISSED_FRACTION, seen), (MISSED_FRACTION, seen + every[:, None])):
         for sums, values in zip((jobs, risk), _outcomes(residuals, part, until, costs, slot, use, credit), strict=True):
             weight = share * residuals.weight[part]
             sums += (np.vecdot(weight, values), np.vecdot(weight, values**2))

@@ -16,6 +16,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from inspections.core.looking import MISSED_FRACTION
 from inspections.core.types import Cells, Residuals
 from scheduling.core.types import BoolArray, FloatArray, IntArray
 
@@ -25,11 +26,6 @@ UNTIL_FAILURE = UNTIL_MAJOR + 1
 WAYS = (*(f"{months}-months" for months in WAIT_MONTHS), "until-major", "until-failure")
 """The ways to wait, in the order of the columns of `Waiting`."""
 
-MISSED_FRACTION = 0.2
-"""Chance that the first look after a part became major does not see it; the next one does."""
-
-LOOK_EVERY_KM = 10_000.0
-LOOK_MONTHS = (3.0, 24.0)
 CHUNK_POSSIBILITIES = 46_080
 """Lives computed at once: few enough that the arrays stay in the processor's cache."""
 
@@ -64,17 +60,6 @@ def joined(parts: Iterable[Waiting]) -> Waiting:
     """Several blocks of cells under one another, in their order."""
     blocks = list(parts)
     return Waiting(*(np.concatenate([getattr(block, field.name) for block in blocks]) for field in fields(Waiting)))
-
-
-def look_interval_clock_km(
-    clock_km_per_month: FloatArray, km_per_month: FloatArray, every_km: float = LOOK_EVERY_KM
-) -> FloatArray:
-    """Clock distance between two looks: `every_km` of the vehicle's own use, kept within 3 to 24 months.
-
-    Shapes (K,); `km_per_month` is what the vehicle drives.
-    """
-    months = np.clip(every_km / np.maximum(km_per_month, 1e-9), *LOOK_MONTHS)
-    return np.asarray(months * clock_km_per_month)
 
 
 def waiting(

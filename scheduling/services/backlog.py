@@ -1,41 +1,31 @@
 """The ranked backlog of vehicles and of a fleet: decided over a batch, stored, answered."""
 
 import uuid
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from functools import partial
 from typing import Any
-
-import numpy as np
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
 from fleetcare.fleet.models import Vehicle
-from fleetcare.fleet.services.standings import store_standings
 from fleetcare.kernel.dates import add_months
-from fleetcare.kernel.grades import Grade
-from fleetcare.kernel.money import Money
+from fleetcare.kernel.money import Money, amount_text, minor_digits
 from inspections.catalogue.catalogue import Catalogue
-from inspections.core.types import CostBook, FloatArray, IntArray, LifeBook, Looks, Residuals
-from inspections.services.assessment import Verdicts, cells_at, is_fresh, judge, residuals_at
-from inspections.services.costs import fleet_costs
+from inspections.core.types import IntArray, Residuals
+from inspections.services.assessment import Verdicts, is_fresh, judge
 from inspections.services.history import Batch, load_batch
-from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
+from scheduling.core.backlog import Ranking
 from scheduling.core.bundles import Bundle, bundles
 from scheduling.core.fleet_order import counted_worths
-from scheduling.core.long_run import long_run_cost_per_km, new_part_residuals
-from scheduling.core.look_worth import unseen_too_long
-from scheduling.core.pricing import kept_minor
 from scheduling.core.reasons import phrase
-from scheduling.core.types import Alternative, Backlog, BacklogItem, JobOption
-from scheduling.core.waiting import LOOK_EVERY_KM, look_interval_clock_km, waiting, waiting_of_rows
+from scheduling.core.types import Alternative, Backlog, BacklogItem
 from scheduling.models import StoredBacklog
 from scheduling.selectors import stored_backlog
-from scheduling.services.asked_looks import asked_looks, told_looks
+from scheduling.services.asked_looks import AskedLooks, told_looks
 from scheduling.services.backlog_changes import keep_changes
-from scheduling.services.options import done_by_reasons, job_options
+from scheduling.services.options import done_by_reasons
+from scheduling.services.ranking import OpenJobs, renewal_credit
 
 Json = dict[str, Any]
 
@@ -49,99 +39,31 @@ class Backlogs:
     documents: tuple[Json, ...]
 
 
-def decide(batch: Batch, verdicts: Verdicts) -> Backlogs:
-    """Ranks the jobs of every vehicle of a batch; pure computing on what was loaded."""
-    ranking = ranked(batch, verdicts.residuals_of)
-    looks = asked_looks(batch, verdicts.residuals_of, look_interval(batch), renewal_credit(batch))
-    documents = tuple(_document(batch, index, ranking, looks[index]) for index in range(len(batch.vehicles)))
-    return Backlogs(batch, verdicts.digests, documents)
+class Deciding:
+    """The decider at work on a batch: told what is left of parts while the judge reckons, so that it is done once."""
+
+    def __init__(self, batch: Batch) -> None:
+        self.batch, self.jobs = batch, OpenJobs(batch)
+        self.looks = AskedLooks(batch, self.jobs.interval_km, renewal_credit(batch))
+        self.wanted = self.jobs.wanted | self.looks.wanted
+
+    def see(self, rows: IntArray, left: Residuals) -> None:
+        """See `inspections.services.left.Watcher`."""
+        self.jobs.see(rows, left)
+        self.looks.see(rows, left)
+
+    def backlogs(self, digests: tuple[str, ...]) -> Backlogs:
+        """What is to be done, once everything was seen; `digests` say what the verdicts rest on."""
+        batch, ranking, looks = self.batch, self.jobs.ranking(), self.looks.told()
+        documents = (_document(batch, index, ranking, looks[index]) for index in range(len(batch.vehicles)))
+        return Backlogs(batch, digests, tuple(documents))
 
 
-def ranked(batch: Batch, residuals_of: Callable[[IntArray], Residuals] | None = None) -> Ranking | None:
-    """The jobs of every vehicle of a batch in their order; None where nothing was found at all.
-
-    `residuals_of` gives what is left of the cells at rows, where the judge knows that already.
-    """
-    options = job_options(batch)
-    if not options:
-        return None
-    cells, vehicle = batch.cells, batch.cells.vehicle
-    interval = look_interval(batch)
-    # The horizon is told in km of the road; each part's own clock runs slower or faster.
-    horizon = HORIZON_KM * cells.clock_km_per_month / (batch.km_per_year[vehicle] / 12.0)
-    rows = candidates(options, batch.last_grade)
-    costs, credit = fleet_costs(batch.prices), renewal_credit(batch)
-    return rank_jobs(
-        options,
-        cells,
-        batch.last_grade,
-        waiting_of_rows(residuals_of or partial(residuals_at, batch), cells, rows, interval, horizon),
-        costs,
-        credit,
-        np.full(len(batch.vehicles), batch.prices.terms.own_minor_per_hour),
-        unseen_too_long(batch.last_grade, batch.since_look_km, interval, costs.safety[cells.slot]),
-        kept=_kept(batch, options, interval, horizon),
-    )
-
-
-def look_interval(batch: Batch) -> FloatArray:
-    """Clock distance between looks at each part, shape (K,)."""
-    return look_interval_clock_km(batch.cells.clock_km_per_month, batch.km_per_year[batch.cells.vehicle] / 12.0)
-
-
-def _kept(batch: Batch, options: Sequence[JobOption], interval: FloatArray, horizon: FloatArray) -> FloatArray:
-    """What parts put right without being renewed still cost, shape (K,); 0 where no such job is offered."""
-    kept = np.zeros(len(batch.cells.slot))
-    rows = np.unique([cell for option in options if not option.work.renews for cell in option.cells]).astype(np.int64)
-    if not len(rows):
-        return kept
-    mended = seen_sound(batch, rows)
-    cells = cells_at(batch.cells, rows)
-    after = waiting(residuals_at(mended, rows), cells.clock_km_per_month, interval[rows], horizon[rows])
-    kept[rows] = kept_minor(after, cells, fleet_costs(batch.prices), renewal_credit(batch))
-    return kept
-
-
-def seen_sound(batch: Batch, rows: IntArray) -> Batch:
-    """The batch as if these parts had just been put right: at their age, and seen sound now.
-
-    The defects seen since they were last sound, and the figures measured, say no more of them.
-    """
-    looks, now = batch.looks, batch.cells.now_clock_km
-    mended = np.zeros(len(now), dtype=bool)
-    mended[rows] = True
-    sound = looks.grade == Grade.SOUND
-    last_sound = np.full(len(now), -np.inf)
-    np.maximum.at(last_sound, looks.cell[sound], looks.clock_km[sound])
-    over = mended[looks.cell] & (looks.clock_km > last_sound[looks.cell])
-    cell = np.concatenate([looks.cell[~over], rows])
-    clock = np.concatenate([looks.clock_km[~over], now[rows]])
-    grade = np.concatenate([looks.grade[~over], np.full(len(rows), int(Grade.SOUND))])
-    order = np.argsort(cell, kind="stable")
-    fresh = Looks(cell[order], clock[order], grade[order])
-    return replace(batch, looks=fresh, measured=batch.measured.without(rows))
-
-
-def renewal_credit(batch: Batch) -> FloatArray:
-    """Long-run cost of a new part per clock km, by slot, at the fleet's prices and with the lives it learned."""
-    book = batch.book
-    key = (batch.prices.key, book.life_km.tobytes(), book.life_cv.tobytes())
-    return _credit(key, lambda: (book, fleet_costs(batch.prices)))
-
-
-_credits: dict[tuple[Any, ...], FloatArray] = {}
-_CREDITS_KEPT = 64
-
-
-def _credit(key: tuple[Any, ...], inputs: Callable[[], tuple[LifeBook, CostBook]]) -> FloatArray:
-    """Kept between batches, since it takes longer than ranking one vehicle; the key says all it rests on."""
-    if key not in _credits:
-        if len(_credits) >= _CREDITS_KEPT:
-            _credits.clear()
-        book, costs = inputs()
-        interval = np.full(len(book.life_km), LOOK_EVERY_KM)
-        _credits[key] = long_run_cost_per_km(new_part_residuals(book), costs, interval)
-    return _credits[key]
+def decide(batch: Batch) -> tuple[Verdicts, Backlogs]:
+    """Judges every vehicle of a batch and ranks its jobs; pure computing on what was loaded."""
+    deciding = Deciding(batch)
+    verdicts = judge(batch, deciding)
+    return verdicts, deciding.backlogs(verdicts.digests)
 
 
 def _document(batch: Batch, index: int, ranking: Ranking | None, looks: list[Json]) -> Json:
@@ -172,10 +94,10 @@ def _bundle(ranking: Ranking, money: "_Money", bundle: Bundle) -> Json:
 
 class _Money:
     def __init__(self, currency: str) -> None:
-        self.currency = currency
+        self.currency, self.digits = currency, minor_digits(currency)
 
     def __call__(self, minor: int) -> dict[str, str]:
-        return Money(minor, self.currency).as_json()
+        return {"amount": amount_text(minor, self.digits), "currency": self.currency}
 
 
 def _item(batch: Batch, ranking: Ranking | None, money: _Money, item: BacklogItem) -> Json:
@@ -255,8 +177,12 @@ def _do_before(on: date, item: BacklogItem) -> str | None:
     return add_months(on, item.do_before_months or 0).isoformat()
 
 
+DECIDED = ("backlog_cost_minor", "backlog_jobs")
+"""What a backlog says in a vehicle's standing."""
+
+
 def store_backlogs(backlogs: Backlogs) -> None:
-    """Stores the documents and carries their sums to the vehicles' standing; a constant number of statements."""
+    """Stores the documents, a constant number of statements; their sums are set in the standings (`DECIDED`)."""
     batch = backlogs.batch
     rows = [
         StoredBacklog(
@@ -283,7 +209,6 @@ def store_backlogs(backlogs: Backlogs) -> None:
     for standing, document in zip(standings, backlogs.documents, strict=True):
         standing.backlog_cost_minor = _minor(document["total_cost"], batch.fleet.currency)
         standing.backlog_jobs = len(document["items"])
-    store_standings(standings, ["backlog_cost_minor", "backlog_jobs"])
 
 
 def _minor(money: dict[str, str], currency: str) -> int:
@@ -297,7 +222,7 @@ def current_backlog(access: Access, vehicle: Vehicle) -> Json:
         document: Json = stored.document
         return document
     batch = load_batch(access.fleet, [vehicle.pk], today(access.fleet))
-    return decide(batch, judge(batch)).documents[0]
+    return decide(batch)[1].documents[0]
 
 
 def vehicle_ids(access: Access) -> list[uuid.UUID]:

@@ -7,6 +7,9 @@ import time
 SUITES = {
     "judge": "tests.benchmarks.judge.calibration",
     "backlog": "tests.benchmarks.backlog",
+    "reads": "tests.benchmarks.reads",
+    "writes": "tests.benchmarks.writes",
+    "cold-start": "tests.benchmarks.cold_start",
     "judge-speed": "tests.benchmarks.judge.speed",
     "wear": "tests.benchmarks.judge_wear.coverage",
     "lives": "tests.benchmarks.learning.accuracy",

@@ -179,11 +179,13 @@ def test_reading_a_stale_condition_is_right_at_once_and_stores_nothing(api: Any,
 
 
 def test_a_write_during_an_assessment_leaves_its_figures_stale(cast: Cast) -> None:
-    from inspections.services.assessment import store_verdicts
+    from fleetcare.fleet.services.standings import store_standings
+    from inspections.services.assessment import JUDGED, store_verdicts
 
     verdicts = judge(load_batch(cast.fleet, [cast.vehicle.pk], date(2024, 6, 1)))
     inspect(cast.access, cast.vehicle, result(grade="major"))
     store_verdicts(verdicts)
+    store_standings([vehicle.standing for vehicle in verdicts.batch.vehicles], JUDGED)
     standing = Standing.objects.within(cast.fleet).get()
     assert standing.revision > standing.assessed_revision
 

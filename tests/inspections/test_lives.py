@@ -18,7 +18,7 @@ from fleetcare.support.bell import bell_held
 from inspections.catalogue.books import life_book
 from inspections.catalogue.loader import default_catalogue
 from inspections.core.part_ages import Ending, Histories
-from inspections.models import LearnedLife
+from inspections.models import Finding, LearnedLife
 from inspections.services.beliefs import fleet_beliefs
 from inspections.services.lives import ask_for_learning, learn_lives
 from inspections.services.part_histories import load_records
@@ -100,6 +100,20 @@ class TestWhatARecordTells:
         assert (worn["good"], worn["ended"], worn["ending"]) == (40_000, 60_000, Ending.WORN_OUT)
         assert (now["first"], now["good"]) == (60_000, 70_000)
 
+    @pytest.mark.parametrize("repaired", [True, False])
+    def test_seen_bad_and_later_sound_it_was_another_part_unless_work_put_it_right(
+        self, cast: Cast, *, repaired: bool
+    ) -> None:
+        (vehicle,) = kept_vehicles(cast.fleet, Road(PART), [90_000], since_km=10_000)
+        for km, grade in ((20_000, "sound"), (40_000, "major"), (60_000, "sound"), (80_000, "sound")):
+            seen(cast, vehicle, km, grade)
+        if repaired:
+            mine = Finding.objects.within(cast.fleet).filter(vehicle=vehicle, position=POSITION)
+            assert mine.update(closed_on=Road(PART).day(50_000), remedied_total_km=50_000) == 1
+        found = [(row["first"], row["ending"]) for row in of_part(cast.fleet)]
+        another = [(60_000, Ending.IN_SERVICE)]
+        assert found == ([(10_000, Ending.IN_SERVICE)] if repaired else [(10_000, Ending.UNKNOWN), *another])
+
     def test_a_part_as_bought_counts_up_to_the_last_good_look(self, cast: Cast) -> None:
         (vehicle,) = kept_vehicles(cast.fleet, Road(PART), [90_000], since_km=10_000)
         for km, grade in ((30_000, "sound"), (50_000, "minor"), (80_000, "major")):
@@ -168,14 +182,14 @@ class TestWhatARecordTells:
         assert len(histories(cast.fleet).kind) == 0
 
     @pytest.mark.parametrize("count", [1, 8])
-    def test_loading_takes_four_queries_whatever_the_fleets_size(
+    def test_loading_takes_five_queries_whatever_the_fleets_size(
         self, cast: Cast, count: int, django_assert_num_queries: Any
     ) -> None:
         for vehicle in kept_vehicles(cast.fleet, Road(PART), [90_000] * count):
             renew(vehicle, Road(PART), POSITION, [50_000])
             seen(cast, vehicle, 60_000, "sound")
-        # Vehicles; the ends of their roads; fitted parts; looks.
-        with django_assert_num_queries(4):
+        # Vehicles; the ends of their roads; fitted parts; looks; what was put right.
+        with django_assert_num_queries(5):
             histories(cast.fleet)
 
 

@@ -4,6 +4,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -12,7 +13,7 @@ from fleetcare.fleet.models import Vehicle
 from inspections.catalogue.loader import default_catalogue
 from inspections.services.defects import open_defects
 from inspections.services.history import load_batch
-from inspections.services.looks import load_looks
+from inspections.services.looks import NO_CELL, load_seen
 from tests import factories
 from tests.conftest import Cast
 from tests.inspections.given import inspect, result
@@ -39,7 +40,8 @@ def test_results_are_found_by_their_inspections_and_these_by_their_vehicle(cast:
     """SQLite chooses by the shape of the question; of fifty vehicles it once read the results of the whole fleet."""
     vehicles = [Vehicle(fleet=cast.fleet, first_used_on=ON) for _ in range(count)]
     with CaptureQueriesContext(connection) as captured:
-        load_looks(cast.fleet, default_catalogue(), vehicles, lambda vehicle, slot: None, {}, ON)
+        nowhere = np.full((count, len(default_catalogue().slots)), NO_CELL)
+        load_seen(cast.fleet, default_catalogue(), vehicles, nowhere, np.zeros(0), ON)
         open_defects(cast.fleet, vehicles)
     looks, defects = plans_about_results(captured)
     assert BY_VEHICLE in looks

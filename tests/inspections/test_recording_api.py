@@ -290,7 +290,7 @@ def test_posting_takes_the_same_number_of_queries_for_one_result_and_for_sixty(
         assert client.post(url(cast, "inspections"), body(*results)).status_code == 201
 
 
-POST_QUERIES = 31
+POST_QUERIES = 25
 
 
 @pytest.mark.parametrize("count", [2, 20])

@@ -15,9 +15,10 @@ from fleetcare.support.bell import bell_held
 from inspections.catalogue.loader import default_catalogue
 from inspections.core.types import FloatArray
 from inspections.models import FittedPart, LearnedFactor, LearnedLife
-from inspections.services.assessment import judge, residuals_at
+from inspections.services.assessment import judge
 from inspections.services.beliefs import fleet_beliefs, model_key
 from inspections.services.history import Batch, load_batch
+from inspections.services.left import residuals_at
 from inspections.services.lives import learn_lives
 from inspections.services.shared_models import SharedModels
 from tests import factories

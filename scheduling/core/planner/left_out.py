@@ -50,7 +50,15 @@ class _Telling:
         if not paid:
             return "no-money-left"
         timed = [number for number in paid if self._minutes(index, number) <= self._minutes_left(number)]
-        return "nobody-free" if timed else "no-time-left"
+        if any(self._is_manned(number) for number in timed):
+            return "nobody-free"
+        # By itself it would fit: the rest of what must be done takes the room, and nothing could be planned.
+        return "no-time-left"
+
+    def _is_manned(self, number: int) -> bool:
+        """Whether people or bays of a visit can stand in the way."""
+        visit = self.problem.visits[number]
+        return bool(visit.people) or visit.lift_minutes is not None
 
     def _closed_units(self, index: int, number: int) -> list[PlanUnit]:
         job = self.problem.jobs[index]

@@ -30,6 +30,8 @@ class Relaxed:
     """Value of each column."""
     price: FloatArray
     """What one more unit of each row's limit is worth."""
+    loss: FloatArray
+    """What the bound falls by, at least, where a column that is at one of its ends is put to the other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,16 @@ class Limits:
 
     seconds: float = 10.0
     tolerance_fraction: float = 0.0
+    nodes: int | None = None
+    """Branches looked at, at most; unlike seconds, the same on every machine."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Between what values each column may lie: 0 and 1, or one of them where it is settled."""
+
+    lower: FloatArray
+    upper: FloatArray
 
 
 def relaxed(model: Model) -> Relaxed:
@@ -45,15 +57,21 @@ def relaxed(model: Model) -> Relaxed:
     highs = _loaded(model, whole=False)
     highs.run()
     if _is_infeasible(highs):
-        return Relaxed("infeasible", -np.inf, np.zeros(0), np.zeros(0))
+        return Relaxed("infeasible", -np.inf, np.zeros(0), np.zeros(0), np.zeros(0))
     solution = highs.getSolution()
     bound = float(highs.getInfo().objective_function_value)
-    return Relaxed("solved", bound, np.array(solution.col_value), np.abs(np.array(solution.row_dual)))
+    price, loss = (np.abs(np.array(each)) for each in (solution.row_dual, solution.col_dual))
+    return Relaxed("solved", bound, np.array(solution.col_value), price, loss)
 
 
-def solved(model: Model, limits: Limits, start: FloatArray | None = None) -> Solved:
-    """The best plan within `limits`; `start` is a known plan (a value for every column) to improve on."""
-    highs = _loaded(model, whole=True)
+def solved(model: Model, limits: Limits, start: FloatArray | None = None, ends: Ends | None = None) -> Solved:
+    """The best plan within `limits`; `start` is a known plan (a value for every column) to improve on.
+
+    `ends` settles some columns; bound and infeasibility then hold for what is left to choose.
+    """
+    highs = _loaded(model, whole=True, ends=ends)
+    if limits.nodes is not None:
+        highs.setOptionValue("mip_max_nodes", limits.nodes)
     highs.setOptionValue("time_limit", limits.seconds)
     highs.setOptionValue("mip_rel_gap", limits.tolerance_fraction)
     highs.setOptionValue("mip_abs_gap", 0.5)
@@ -68,7 +86,7 @@ def solved(model: Model, limits: Limits, start: FloatArray | None = None) -> Sol
     return Solved("stopped" if stopped else "solved", float(info.mip_dual_bound), x)
 
 
-def _loaded(model: Model, *, whole: bool) -> Any:
+def _loaded(model: Model, *, whole: bool, ends: Ends | None = None) -> Any:
     import highspy
 
     # The class around it prints a banner to standard output when made, before anything can silence it.
@@ -78,7 +96,8 @@ def _loaded(model: Model, *, whole: bool) -> Any:
     starts, row, value = model.column_starts()
     lp.num_col_, lp.num_row_ = model.columns, len(model.rows.upper)
     lp.col_cost_ = model.gain
-    lp.col_lower_, lp.col_upper_ = np.zeros(model.columns), np.ones(model.columns)
+    lp.col_lower_ = np.zeros(model.columns) if ends is None else ends.lower
+    lp.col_upper_ = np.ones(model.columns) if ends is None else ends.upper
     lp.row_lower_, lp.row_upper_ = np.array(model.rows.lower), np.array(model.rows.upper)
     lp.sense_ = highspy.ObjSense.kMaximize
     lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise

@@ -10,7 +10,7 @@ from inspections.core.types import IntArray
 from inspections.services.history import Batch
 from scheduling.core.keep_or_replace import Span
 from scheduling.core.types import BacklogItem
-from scheduling.services.backlog import ranked
+from scheduling.services.ranking import ranked
 
 Json = dict[str, Any]
 

@@ -9,8 +9,9 @@ from fleetcare.fleet.clock import today
 from fleetcare.fleet.models import Vehicle
 from fleetcare.kernel.money import rounded_minor
 from inspections.core.types import NEVER_LOOKED
-from inspections.services.assessment import DISCLAIMER, residuals_at, yearly_minor
+from inspections.services.condition_documents import DISCLAIMER
 from inspections.services.history import Batch, load_batch
+from inspections.services.left import residuals_at, yearly_minor
 from scheduling.core.keep_or_replace import (
     Keeping,
     Replacing,

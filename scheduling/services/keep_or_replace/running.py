@@ -6,19 +6,19 @@ import numpy as np
 
 from fleetcare.kernel.errors import InvalidInput
 from inspections.core.types import NEVER_LOOKED, Cells, FloatArray, IntArray, Looks
-from inspections.services.assessment import cells_at, residuals_at
 from inspections.services.costs import fleet_costs
 from inspections.services.history import Batch
+from inspections.services.left import cells_at, looks_to_come_km, residuals_at
 from scheduling.core.keep_or_replace import Span
 from scheduling.core.running_costs import RunningCosts, Use, renewed_costs, running_costs
-from scheduling.services.backlog import look_interval, renewal_credit, seen_sound
 from scheduling.services.keep_or_replace.asked import KeepAsk, ReplaceAsk, Term
 from scheduling.services.keep_or_replace.bill import Bill
+from scheduling.services.ranking import renewal_credit, seen_sound
 
 
 def own_running(batch: Batch, bill: Bill, keep: KeepAsk) -> dict[str, Term]:
     """Jobs and risk a year of this vehicle once the bill is paid."""
-    use, credit = _use(batch, keep.years), renewal_credit(batch)
+    use, credit = _use(batch, keep.years), _own_credit(batch)
     done = np.union1d(bill.renewed, bill.mended)
     as_they_are = np.setdiff1d(np.arange(len(batch.cells.slot)), done)
     total = _expected(batch, as_they_are, use, credit) + _expected(
@@ -49,12 +49,17 @@ def other_running(batch: Batch, other: ReplaceAsk) -> dict[str, Term]:
         sentence = "Say what its jobs cost a year, or its age_years and odometer_km to have them reckoned."
         raise InvalidInput.at("/replace/jobs_per_year", "required", sentence)
     such = _such_a_vehicle(batch, other.age_years, other.odometer_km)
-    total = _expected(such, np.arange(len(such.cells.slot)), _use(such, other.years), renewal_credit(batch))
+    total = _expected(such, np.arange(len(such.cells.slot)), _use(such, other.years), _own_credit(batch))
     source = (
         f"what parts of a vehicle like this one usually take over {other.years:g} years, "
         f"from {other.odometer_km:,.0f} km and {other.age_years:g} years on, nobody having looked at it"
     )
     return _parts(total, other.years, source)
+
+
+def _own_credit(batch: Batch) -> FloatArray:
+    """What a clock km of a new part's life costs on the one vehicle of a batch, whose model may outlast the book."""
+    return np.asarray(renewal_credit(batch) / batch.life_factor[0])
 
 
 def _such_a_vehicle(batch: Batch, age_years: float, odometer_km: float) -> Batch:
@@ -84,11 +89,12 @@ def _parts(total: RunningCosts, years: float, source: str) -> dict[str, Term]:
 def _use(batch: Batch, years: float) -> Use:
     cells = batch.cells
     per_month = batch.km_per_year[cells.vehicle] / 12.0
-    return Use(12.0 * years * cells.clock_km_per_month, look_interval(batch), per_month / cells.clock_km_per_month)
+    first, every = looks_to_come_km(batch)
+    return Use(12.0 * years * cells.clock_km_per_month, every, per_month / cells.clock_km_per_month, first)
 
 
 def _at(use: Use, rows: IntArray) -> Use:
-    return Use(use.horizon_km[rows], use.look_km[rows], use.driven_per_clock_km[rows])
+    return Use(*(getattr(use, name)[rows] for name in Use.__slots__))
 
 
 def _expected(batch: Batch, rows: IntArray, use: Use, credit: FloatArray) -> RunningCosts:

@@ -27,8 +27,8 @@ class Telling:
         return self.span((rounded_minor(span.low), rounded_minor(span.likely), rounded_minor(span.high)))
 
     def side(self, annual: tuple[int, int, int], years: float, terms: dict[str, Span], sources: dict[str, str]) -> Json:
-        likely = {name: rounded_minor(term.likely) for name, term in terms.items()}
         """One of the two: its annual cost and every term of it, with where it comes from."""
+        likely = {name: rounded_minor(term.likely) for name, term in terms.items()}
         # The terms add up to the whole as they are shown: the largest takes the rounding.
         largest = max(likely, key=lambda name: abs(likely[name]))
         likely[largest] += annual[1] - sum(likely.values())

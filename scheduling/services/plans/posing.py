@@ -25,9 +25,9 @@ from scheduling.core.plan_wishes import Wish, circles, wished
 from scheduling.core.planner.problem import Person, PlanProblem, Visit
 from scheduling.core.types import BoolArray, JobOption
 from scheduling.selectors import kept_vehicles
-from scheduling.services.backlog import ranked
 from scheduling.services.plans.asking import JobAsk, JobRef, PlanAsk, VisitAsk, faults_of
 from scheduling.services.plans.demands import demands_of, skills_given
+from scheduling.services.ranking import ranked
 
 Json = dict[str, Any]
 MOST_VEHICLES = 500

@@ -81,13 +81,12 @@ def steps(fleet: Fleet, ids: list[Any]) -> dict[str, Any]:
     """Processor time a vehicle of each step of an assessment, and the whole with storing."""
     on = timezone.now().date()
     batch = load_batch(fleet, ids, on)
-    verdicts = judge(batch)
     with CaptureQueriesContext(connection) as queries:
         assess_vehicles(fleet.pk, ids)
     works: dict[str, Callable[[], object]] = {
         "loading": lambda: load_batch(fleet, ids, on),
         "judging": lambda: judge(batch),
-        "deciding": lambda: decide(batch, verdicts),
+        "judging_and_deciding": lambda: decide(batch),
         "whole": lambda: assess_vehicles(fleet.pk, ids),
     }
     taken = {name: timed(work, rounds=21 if len(ids) == 1 else ROUNDS) for name, work in works.items()}

@@ -13,18 +13,24 @@ from typing import Any
 
 import numpy as np
 
+from inspections.core.looking import look_interval_clock_km
 from scheduling.core.backlog import candidates, rank_jobs
 from scheduling.core.planner.audit import audited
 from scheduling.core.planner.planning import plan_at_once, plan_visits
 from scheduling.core.planner.problem import PlanProblem
 from scheduling.core.planner.solver import Limits
-from scheduling.core.waiting import look_interval_clock_km, waiting_of_rows
+from scheduling.core.waiting import waiting_of_rows
 from tests.benchmarks.planner.fleets import InventedFleet, invented_fleet
 from tests.benchmarks.planner.instances import problem
 
 SEEDS = (1, 2, 3)
 SIZES = {"60 jobs": (3, 20, 1), "200 jobs": (10, 20, 1), "1,000 jobs": (50, 20, 1), "2,000 jobs": (100, 20, 1)}
-VISITS = {"15 jobs, 2 visits": (1, 15, 2), "30 jobs, 2 visits": (2, 15, 2), "60 jobs, 3 visits": (3, 20, 3)}
+VISITS = {
+    "15 jobs, 2 visits": (1, 15, 2),
+    "30 jobs, 2 visits": (2, 15, 2),
+    "60 jobs, 3 visits": (3, 20, 3),
+    "200 jobs, 4 visits": (10, 20, 4),
+}
 LIMITS = Limits(seconds=20.0)
 LARGE = Limits(seconds=20.0, tolerance_fraction=1e-5)
 SEVERAL_VISITS = Limits(seconds=5.0, tolerance_fraction=1e-3)

@@ -10,7 +10,7 @@ import numpy as np
 
 from inspections.core.grade_table import GradeTable, residuals_by_last_grade
 from inspections.core.life_filter import residuals_by_life_filter
-from inspections.core.looking import seen_chances
+from inspections.core.looking import LOOK_EVERY_KM, look_interval_clock_km, seen_chances
 from inspections.core.plausible_lives import STAGE_SHARES, PlausibleLives
 from inspections.core.types import BoolArray, FloatArray, IntArray, Residuals
 from inspections.core.wear import WearForecast, WearSeries, forecast_wear
@@ -18,7 +18,7 @@ from scheduling.core.backlog import HORIZON_KM, Ranking, candidates, rank_jobs
 from scheduling.core.long_run import long_run_cost_per_km, new_part_residuals
 from scheduling.core.look_worth import look_worth, unseen_too_long, worth_looking
 from scheduling.core.types import JobOption
-from scheduling.core.waiting import LOOK_EVERY_KM, look_interval_clock_km, waiting_of_rows
+from scheduling.core.waiting import waiting_of_rows
 from tests.benchmarks.policy.record import Record
 from tests.benchmarks.policy.trade import LABOUR_EUR, MINOR, Trade
 from tests.benchmarks.policy.truth import Cars

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from inspections.catalogue.books import LEAST_DANGER_EUR_PER_1000_KM
 from inspections.core.types import SHARED_WORK_SHARE, BoolArray, CostBook, FloatArray, IntArray, LifeBook
 from scheduling.core.types import JobWork, SharedWork
 from tests.benchmarks.policy.kinds import COUPLINGS, KINDS, OPERATION_HOURS_EUR, Kind
@@ -111,7 +112,8 @@ class Trade:
     def believing(self, life_km: FloatArray, pf_km: FloatArray) -> "Trade":
         """The same trade for a planner whose book has other lives, and who reckons by them."""
         book = replace(self.book, life_km=life_km, pf_km=pf_km)
-        return replace(self, book=book, costs=_costs(life_km, self.wears, SHARED_WORK_SHARE, SHARED_WORK_SHARE))
+        share, least = SHARED_WORK_SHARE, LEAST_DANGER_EUR_PER_1000_KM
+        return replace(self, book=book, costs=_costs(life_km, self.wears, share, share, least))
 
 
 def trade() -> Trade:
@@ -178,11 +180,14 @@ def _wears() -> tuple[Wear, ...]:
     return tuple(Wear(slot[c.source], c.from_grade, slot[c.target], c.factor) for c in COUPLINGS)
 
 
-def _costs(life_km: FloatArray, wears: tuple[Wear, ...], access: float, follow_ups: float) -> CostBook:
-    """With these shares of access and of follow-ups paid for by a job."""
+def _costs(
+    life_km: FloatArray, wears: tuple[Wear, ...], access: float, follow_ups: float, least_danger_eur: float = 0.0
+) -> CostBook:
+    """With these shares of access and of follow-ups paid for by a job, and at least that much danger in any part."""
     works = [_work(kind, at) for kind in KINDS for at in kind.positions]
     planned = np.array([_planned_eur(work, access, follow_ups) for work in works])
-    danger = _of("danger_eur") / 1000.0
+    told = _of("danger_eur")
+    danger = np.maximum(told, least_danger_eur) / 1000.0
     worn = np.zeros((2, len(planned)))
     for each in wears:
         loss = planned[each.target] * (each.factor - 1.0) / life_km[each.target]
@@ -193,7 +198,7 @@ def _costs(life_km: FloatArray, wears: tuple[Wear, ...], access: float, follow_u
         failure_minor=MINOR * failure,
         major_minor_per_km=MINOR * (MAJOR_SHARE_OF_DANGER * danger + worn[0]),
         dangerous_minor_per_km=MINOR * (danger + worn[1]),
-        safety=danger > 0.0,
+        safety=told > 0.0,
     )
 
 

@@ -10,6 +10,7 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 # Only numbers of this module are put into statements.
@@ -122,13 +123,57 @@ def timed(work: Callable[[], int]) -> tuple[float, int]:
     return time.perf_counter() - began, done
 
 
+def processor_seconds(work: Callable[[], int]) -> tuple[float, float]:
+    """How long the work takes on the clock, and on the processor of the database's process beside us.
+
+    A machine that does much else stretches the one and hardly the other.
+    """
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_backend_pid()")
+        (pid,) = cursor.fetchone()
+    stat = Path(f"/proc/{pid}/stat")
+
+    def used() -> float:
+        fields = stat.read_text(encoding="ascii").rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+    before = used()
+    seconds, _ = timed(work)
+    return seconds, used() - before
+
+
+def pairs(count: int) -> list[dict[str, float]]:
+    """The first sweep and the plain statement in turn, the one first and then the other."""
+    from scheduling.services.notices import make_notices
+
+    found = []
+    for number in range(count):
+        took: dict[str, tuple[float, float]] = {}
+        works = [("plain", plain_insert), ("sweep", make_notices)]
+        for name, work in works if number % 2 else reversed(works):
+            empty()
+            took[name] = processor_seconds(work)
+        (plain, plain_cpu), (sweep, sweep_cpu) = took["plain"], took["sweep"]
+        found.append(
+            {
+                "plain_processor_seconds": round(plain_cpu, 2),
+                "sweep_processor_seconds": round(sweep_cpu, 2),
+                "processor_ratio": round(sweep_cpu / plain_cpu, 2),
+                "clock_ratio": round(sweep / plain, 2),
+            }
+        )
+    return found
+
+
 def measure(items: int) -> dict[str, Any]:
     from scheduling.services.notices import make_notices, welcome_readers
 
     fill(items)
     welcome_readers()
     found: dict[str, Any] = {"items": items, "rounds": []}
-    for _ in range(2):
+    for _ in range(1):
         empty()
         plain_seconds, plain_rows = timed(plain_insert)
         empty()
@@ -149,6 +194,8 @@ def measure(items: int) -> dict[str, Any]:
                 "whole_again_seconds": [round(seconds, 2) for seconds, _ in whole],
             }
         )
+    empty()
+    found["pairs"] = pairs(4)
     return found
 
 

@@ -36,12 +36,12 @@ def test_a_planned_job_pays_eighty_percent_of_its_access(sample: Catalogue) -> N
     assert cost_book(sample, LABOUR, 1.0).planned_minor[2] == pytest.approx(25840.0)
 
 
-def test_a_failure_adds_tow_incident_damage_and_trouble(sample: Catalogue) -> None:
+def test_a_failure_adds_a_third_of_tow_incident_damage_and_trouble(sample: Catalogue) -> None:
     book = cost_book(sample, LABOUR, 1.0)
-    # 88.80 x 1.5 + tow 150 + incident 300 + damage 100 + trouble 40 = 723.20
-    assert book.failure_minor[0] == pytest.approx(72320.0)
-    # 258.40 x 1.0 + trouble 40
-    assert book.failure_minor[2] == pytest.approx(29840.0)
+    # 88.80 x 1.5 + 0.35 x (tow 150 + incident 300 + damage 100 + trouble 40) = 339.70
+    assert book.failure_minor[0] == pytest.approx(33970.0)
+    # 258.40 x 1.0 + 0.35 x trouble 40
+    assert book.failure_minor[2] == pytest.approx(27240.0)
 
 
 def test_each_km_in_a_bad_state_costs_exposure_and_wear_of_other_parts(sample: Catalogue) -> None:
@@ -49,7 +49,9 @@ def test_each_km_in_a_bad_state_costs_exposure_and_wear_of_other_parts(sample: C
     # major: a tenth of 40 per 1000 km; the disc suffers only in dangerous: 100 x (8 - 1) over 100000 km = 7 per 1000
     assert book.major_minor_per_km[0] * 1000 == pytest.approx(400.0)
     assert book.dangerous_minor_per_km[0] * 1000 == pytest.approx(4000.0 + 700.0)
-    assert book.dangerous_minor_per_km[2] == 0.0
+    # the disc is said to endanger nobody: 20 per 1000 km all the same
+    assert book.dangerous_minor_per_km[2] * 1000 == pytest.approx(2000.0)
+    assert book.major_minor_per_km[2] * 1000 == pytest.approx(200.0)
 
 
 def test_who_works_for_nothing_pays_only_parts(sample: Catalogue) -> None:

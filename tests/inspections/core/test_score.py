@@ -242,3 +242,9 @@ def test_coverage_counts_parts_by_what_is_at_stake() -> None:
 def test_a_look_in_the_future_or_at_no_known_clock_is_refused(since: float) -> None:
     with pytest.raises(ValueError, match="since the last look"):
         scored([0] * SLOTS, [since] + [0.0] * (SLOTS - 1))
+
+
+@given(distances)
+@settings(deadline=None)
+def test_parts_seen_sound_however_long_ago_are_no_worse_than_parts_that_nobody_looked_at(since: list[float]) -> None:
+    assert scored([0] * SLOTS, since).score[0] >= scored([NEVER_LOOKED] * SLOTS, since).score[0] - 1e-9

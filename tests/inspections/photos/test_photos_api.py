@@ -22,6 +22,8 @@ from inspections.models import Photo
 from inspections.services import photos as service
 from inspections.services.photos import delete_photo, store_photo, sweep_photo_files
 from inspections.services.pictures import MOST_BYTES
+from scheduling.services.jobs import open_job
+from tests import factories
 from tests.conftest import Cast
 from tests.inspections.given import BOOT, inspect
 from tests.inspections.photos.pictures import drawn, encoded, moving, photo, telephone_jpeg, upload
@@ -77,7 +79,7 @@ def test_a_picture_is_served_so_that_no_browser_takes_it_for_a_page(api: Any, ca
     answer = api.get(address)
     assert answer["Content-Type"] == "image/jpeg"
     assert answer["X-Content-Type-Options"] == "nosniff"
-    assert answer["Content-Security-Policy"] == "default-src 'none'; sandbox"
+    assert answer["Content-Security-Policy"] == "default-src 'none'; frame-ancestors 'none'; sandbox"
     assert answer["Content-Disposition"] == f'inline; filename="photo-{found.pk}.jpg"'
     assert answer["Cache-Control"] == "private, no-cache"
     again = api.get(address, HTTP_IF_NONE_MATCH=answer["ETag"])
@@ -186,11 +188,11 @@ def test_a_place_that_does_not_exist_is_refused_by_name(api: Any, cast: Cast) ->
 
 
 def test_photos_before_and_after_a_job_name_the_job_and_are_found_by_it(api: Any, cast: Cast) -> None:
-    url, job = f"{vehicle_url(cast)}photos/", new_id()
-    plain = {"check": None, "position": None}
+    url, plain = f"{vehicle_url(cast)}photos/", {"check": None, "position": None}
+    job, other = (open_job(cast.access, cast.vehicle, title=title)[0].pk for title in ("Bleed", "Grease"))
     for of in ("job-before", "job-after"):
         assert send(api, url, of=of, job=str(job), **plain).status_code == 201
-    assert send(api, url, of="job-before", job=str(new_id()), **plain).status_code == 201
+    assert send(api, url, of="job-before", job=str(other), **plain).status_code == 201
     found = api.get(url, {"of": "job-after", "job": str(job)}).json()["items"]
     assert [(item["of"], item["job"]) for item in found] == [("job-after", str(job))]
     assert len(api.get(url).json()["items"]) == 3
@@ -198,6 +200,15 @@ def test_photos_before_and_after_a_job_name_the_job_and_are_found_by_it(api: Any
         assert send(api, url, **plain, **fields).json()["errors"][0]["pointer"] == "/subject_id"
     assert api.get(url, {"of": "nothing"}).status_code == 400
     assert api.get(url, {"job": "nothing"}).status_code == 400
+
+
+def test_a_photo_names_no_job_of_another_vehicle_or_fleet(api: Any, cast: Cast, strangers: Cast) -> None:
+    url, sibling = f"{vehicle_url(cast)}photos/", factories.vehicle(cast.fleet, name="Sibling")
+    foreign = open_job(strangers.access, strangers.vehicle, title="Bleed")[0].pk
+    for job in (open_job(cast.access, sibling, title="Bleed")[0].pk, foreign, new_id()):
+        answer = send(api, url, of="job-after", job=str(job), check=None, position=None)
+        assert [(fault["pointer"], fault["code"]) for fault in answer.json()["errors"]] == [("/job", "unknown-job")]
+    assert not kept()
 
 
 def test_one_place_takes_twenty_photos(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -246,16 +257,20 @@ def test_an_inspector_deletes_photos_of_a_draft_and_not_of_what_was_completed(cl
 def test_a_full_disk_is_told_and_leaves_neither_row_nor_file(
     api: Any, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real, written = Path.write_bytes, []
+    real, opened = Path.open, []
 
-    def full(path: Path, content: bytes) -> int:
-        written.append(path)
-        if len(written) % 2 == 0:
-            real(path, content[:100])
+    class Full(io.FileIO):
+        def writelines(self, pieces: Any) -> None:
+            self.write(b"".join(pieces)[:100])
             raise OSError(errno.ENOSPC, "No space left on device")
-        return real(path, content)
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    def second_is_full(path: Path, mode: str = "r", *rest: Any, **options: Any) -> Any:
+        if mode != "wb":
+            return real(path, mode, *rest, **options)
+        opened.append(path)
+        return Full(path, mode) if len(opened) % 2 == 0 else real(path, mode)
+
+    monkeypatch.setattr(Path, "open", second_is_full)
     answer = send(api, f"{vehicle_url(cast)}photos/", check=None, position=None)
     assert answer.status_code == 507
     assert not kept()

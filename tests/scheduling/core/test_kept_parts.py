@@ -88,3 +88,21 @@ def test_options_for_the_same_part_wait_alike_whatever_is_done_in_the_end() -> N
 def test_a_bundle_never_holds_two_jobs_for_one_part() -> None:
     for bundle in bundles(ranked([REPLACE, MEND], (60_000.0, 70_000.0, 80_000.0)), 0):
         assert len(bundle.options) == 1
+
+
+def test_where_parts_outlast_the_book_a_km_of_life_is_cheaper_and_waiting_dearer() -> None:
+    """By hand: three months are 3,000 km. At twice the life each earns 0.25 instead of 0.5 for being put off."""
+    lives = certain((3_500.0, 3_600.0, 3_700.0))
+    twice, usual = (
+        kept_minor(waited(lives), cells(0), PRICES, np.array([CREDIT]), np.array([factor])) for factor in (2.0, 1.0)
+    )
+    assert usual == pytest.approx([50_000.0 - 0.5 * 3_000.0])
+    assert twice == pytest.approx([50_000.0 - 0.25 * 3_000.0])
+    items = [
+        rank_jobs(
+            [REPLACE], cells(0), np.array([Grade.MAJOR]), waited(lives), PRICES, np.array([CREDIT]), np.array([RATE]),
+            life_factor=np.array([factor]),
+        ).of(0).can_wait[0]
+        for factor in (2.0, 1.0)
+    ]  # fmt: skip
+    assert [item.cost_of_waiting_minor for item in items] == [-750, -1_500]

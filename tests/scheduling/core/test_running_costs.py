@@ -5,17 +5,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inspections.core.looking import MISSED_FRACTION
 from inspections.core.types import CostBook
 from scheduling.core.running_costs import Moments, RunningCosts, Use, renewed_costs, running_costs, spread
-from scheduling.core.waiting import MISSED_FRACTION
 from tests.scheduling.core.given import certain, costs, uncertain
 
 NO_CREDIT = np.zeros(1)
 SLOT = np.zeros(1, dtype=np.int64)
 
 
-def use(horizon: float = 30_000.0, look: float = 10_000.0, pace: float = 1.0, count: int = 1) -> Use:
-    return Use(*(np.full(count, value) for value in (horizon, look, pace)))
+def use(
+    horizon: float = 30_000.0, look: float = 10_000.0, pace: float = 1.0, count: int = 1, first: float = 10_000.0
+) -> Use:
+    return Use(*(np.full(count, value) for value in (horizon, look, pace, first)))
 
 
 def of_one(life: tuple[float, float, float], how: Use, prices: CostBook, credit: float = 0.0) -> RunningCosts:

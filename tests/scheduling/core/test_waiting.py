@@ -5,15 +5,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inspections.core.looking import MISSED_FRACTION, look_interval_clock_km
 from inspections.core.types import Residuals
 from scheduling.core.waiting import (
-    MISSED_FRACTION,
     UNTIL_FAILURE,
     UNTIL_MAJOR,
     WAIT_MONTHS,
     WAYS,
     joined,
-    look_interval_clock_km,
     waiting,
     waiting_by_group,
     waiting_of_rows,

@@ -1,0 +1,1 @@
+"""Storing an inspection with sixty results: the way through the application against raw inserts."""
