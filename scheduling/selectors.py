@@ -28,6 +28,7 @@ from scheduling.models import (
     ServiceRule,
     StoredBacklog,
     StoredPlan,
+    UnwantedVehicle,
     WebhookDelivery,
     WebhookEndpoint,
 )
@@ -37,7 +38,9 @@ KEEP_EVENTS = timedelta(days=90)
 
 
 def stored_backlog(access: Access, vehicle: Vehicle) -> StoredBacklog | None:
-    """The last backlog stored for a vehicle."""
+    """The last backlog stored for a vehicle; no query where it was read with the vehicle."""
+    if Vehicle.backlog.is_cached(vehicle):
+        return getattr(vehicle, "backlog", None)
     return StoredBacklog.objects.within(access.fleet).filter(vehicle=vehicle).first()
 
 
@@ -93,8 +96,17 @@ def service_rules(access: Access, vehicle: Vehicle | None = None) -> TenantQuery
 
 def rule_of(access: Access, rule_id: uuid.UUID, vehicle: Vehicle) -> ServiceRule:
     """A rule about a vehicle, its own or the fleet's; raises NotFound."""
-    rows = ServiceRule.objects.within(access.fleet).filter(Q(vehicle=vehicle) | Q(vehicle=None))
-    return rows.one(pk=rule_id)
+    return rules_about(access, vehicle).one(pk=rule_id)
+
+
+def rules_about(access: Access, vehicle: Vehicle) -> TenantQuerySet[ServiceRule]:
+    """A vehicle's own rules, and the fleet's, of which some may not fit it."""
+    return ServiceRule.objects.within(access.fleet).filter(Q(vehicle=vehicle) | Q(vehicle=None))
+
+
+def done_on_vehicle(access: Access, vehicle: Vehicle) -> TenantQuerySet[ServiceDone]:
+    """When the work of any rule was done on a vehicle, the latest last."""
+    return ServiceDone.objects.within(access.fleet).filter(vehicle=vehicle).order_by("done_on", "created_at")
 
 
 def service_record(access: Access, rule: ServiceRule, vehicle: Vehicle) -> TenantQuerySet[ServiceDone]:
@@ -107,6 +119,12 @@ def letters(access: Access) -> TenantQuerySet[Letter]:
     told = Prefetch("deliveries", Delivery.objects.within(access.fleet).select_related("item", "event").order_by("pk"))
     rows = Letter.objects.within(access.fleet).select_related("reader__membership__user", "reader__contact")
     return rows.prefetch_related(told)
+
+
+def unwanted_vehicles(access: Access, choice: ReminderChoice) -> list[uuid.UUID]:
+    """The vehicles that a reader does not want to be reminded of; none of a choice that was never stored."""
+    rows = UnwantedVehicle.objects.within(access.fleet).filter(reader_id=choice.pk).order_by("vehicle_id")
+    return list(rows.values_list("vehicle_id", flat=True))
 
 
 def calendar_links(access: Access) -> TenantQuerySet[CalendarLink]:
@@ -197,6 +215,11 @@ def job_of(vehicle: Vehicle, job_id: uuid.UUID) -> Job:
     job = jobs(vehicle).one(pk=job_id)
     job.vehicle = vehicle
     return job
+
+
+def has_job(vehicle: Vehicle, job_id: uuid.UUID) -> bool:
+    """Whether a job is one of this vehicle's."""
+    return Job.objects.within(vehicle.fleet_id).filter(vehicle=vehicle, pk=job_id).exists()
 
 
 def fleet_jobs(access: Access) -> TenantQuerySet[Job]:

@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from celery import shared_task
+from django.conf import settings
 
 from scheduling.services import ticking
 from scheduling.services.assess import assess_fleet, assess_vehicles
@@ -10,6 +11,12 @@ from scheduling.services.hooks import send_hooks, waiting_hooks
 from scheduling.services.letters.sending import send_letters, waiting_letters
 from scheduling.services.plans import solve_plan
 from scheduling.services.relay import relay_events
+
+_SENDING = {
+    "soft_time_limit": settings.DELIVERY_MOST_SECONDS,
+    "time_limit": settings.DELIVERY_LEASE_SECONDS,
+    "calls_outside": True,
+}
 
 
 @shared_task(name="scheduling.assess_vehicle")
@@ -32,12 +39,12 @@ def relay_fleet_events(fleet_id: str) -> None:
     relay_events(UUID(fleet_id))
 
 
-@shared_task(name="scheduling.send_letters")
+@shared_task(name="scheduling.send_letters", **_SENDING)
 def send_waiting_letters() -> None:
     ticking.send_all(send_letters, "scheduling.send_letters", waiting_letters)
 
 
-@shared_task(name="scheduling.send_hooks")
+@shared_task(name="scheduling.send_hooks", **_SENDING)
 def send_waiting_hooks() -> None:
     ticking.send_all(send_hooks, "scheduling.send_hooks", waiting_hooks)
 

@@ -15,6 +15,7 @@ class DueKind(TextChoices):
     TAX = "tax"
     WARRANTY = "warranty"
     DOCUMENT = "document"
+    DEFERRED_JOB = "deferred-job"
 
 
 class RuleKind(TextChoices):

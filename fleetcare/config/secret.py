@@ -9,6 +9,7 @@ from pathlib import Path
 from django.core.exceptions import ImproperlyConfigured
 
 _SHORTEST = 50
+_SHORTEST_TOKEN = 24
 _LOCAL = {"localhost", "127.0.0.1", "[::1]", ".localhost", "testserver"}
 
 
@@ -21,6 +22,13 @@ def secret_key(given: str, hosts: Iterable[str], data: Path) -> str:
     if not set(hosts) <= _LOCAL:
         raise ImproperlyConfigured("Set SECRET_KEY: ALLOWED_HOSTS names more than this machine.")
     return _kept_key(data / "secret-key")
+
+
+def long_enough(name: str, token: str) -> str:
+    """A token that opens something, or none. Raises ImproperlyConfigured for one that could be guessed."""
+    if token and len(token) < _SHORTEST_TOKEN:
+        raise ImproperlyConfigured(f"{name} must have at least {_SHORTEST_TOKEN} characters.")
+    return token
 
 
 def _kept_key(path: Path) -> str:

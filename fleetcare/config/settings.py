@@ -3,13 +3,16 @@
 Every variable is listed with its meaning in `.env.example`.
 """
 
+from email.utils import parseaddr
 from pathlib import Path
 from typing import Any
 
 import environ
 from csp.constants import NONE, SELF
 
-from fleetcare.config.secret import secret_key
+from fleetcare.config.description import ENUM_NAMES
+from fleetcare.config.logs import logging_of
+from fleetcare.config.secret import long_enough, secret_key
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 env = environ.Env()
@@ -44,10 +47,14 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "fleetcare.support.requests.RequestIdMiddleware",
+    "fleetcare.support.doing.DoingMiddleware",
+    "fleetcare.support.logs.RequestLogMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "fleetcare.support.requests.AddressLimitMiddleware",
     "fleetcare.support.requests.BodyLimitMiddleware",
+    "fleetcare.support.conditional.ValidatorMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -82,8 +89,12 @@ def _database(url: str) -> dict[str, Any]:
         # Immediate transactions: a reader that turns writer would otherwise fail at once instead of waiting.
         pragmas = "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;"
         config["OPTIONS"] = {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": pragmas}
+        # Opening the file anew takes longer than most requests.
+        config["CONN_MAX_AGE"] = 60
     else:
         config |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+        # A server that does not answer is told of in seconds, not in minutes.
+        config["OPTIONS"] = {"connect_timeout": 3, **config.get("OPTIONS", {})}
     return config
 
 
@@ -122,21 +133,39 @@ MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_ALLOW_UNVERIFIED_EMAIL = not OPEN_SIGN_UP
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not HTTPS
 MFA_RECOVERY_CODES_SHOW_ONCE = True
-ALLAUTH_TRUSTED_PROXY_COUNT = 1 if env.bool("BEHIND_PROXY", default=False) else 0
+BEHIND_PROXY = env.bool("BEHIND_PROXY", default=False)
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if BEHIND_PROXY else 0
 
 # Counted together by all processes: in Redis where the broker is one, else in files.
 _BROKER = env.str("BROKER_URL", default="filesystem://")
 _CACHE = _BROKER if _BROKER.startswith("redis") else f"filecache://{DATA_DIR / 'cache'}?max_entries=10000"
 CACHES = {"default": env.cache_url("CACHE_URL", default=_CACHE) | {"KEY_PREFIX": "fleetcare"}}
+# Requests are counted where counting is one step: in Redis, else by each web process for itself.
+_LOCAL = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 100_000}}
+_QUICK = {"OPTIONS": {"socket_timeout": 0.25, "socket_connect_timeout": 0.25}}
+CACHES["limits"] = CACHES["default"] | _QUICK if CACHES["default"]["BACKEND"].endswith("RedisCache") else _LOCAL
+REQUESTS_PER_MINUTE = {
+    "key": env.int("REQUESTS_PER_MINUTE_OF_KEY", default=1_200),
+    "fleet": env.int("REQUESTS_PER_MINUTE_OF_FLEET", default=3_600),
+    "address": env.int("REQUESTS_PER_MINUTE_OF_ADDRESS", default=3_600),
+    "costly": env.int("COSTLY_REQUESTS_PER_MINUTE", default=60),
+}
+TOO_MANY_VIEW = "fleetcare.portal.web.errors.too_many"
 
 LANGUAGE_CODE = "en"
+# Those of one language differ in how they write days and numbers.
+LANGUAGES = [
+    ("en", "English"), ("en-gb", "English (United Kingdom)"), ("de", "Deutsch"), ("de-at", "Deutsch (Österreich)"),
+    ("de-ch", "Deutsch (Schweiz)"),
+]  # fmt: skip
+LANGUAGE_COOKIE_NAME = "language"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA_DIR / "static"
-STATIC_ROOT.mkdir(exist_ok=True)
+STATIC_ROOT = Path(env.str("STATIC_ROOT", default="") or DATA_DIR / "static")
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATICFILES_DIRS: list[str] = []
 # Hashed names once the files were collected; from a plain clone the files are found in the source.
 STORAGES = {
@@ -160,10 +189,17 @@ EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="fleetcare <fleetcare@localhost>")
 # How readers of mails and calendars reach this site.
 SITE_URL = env.str("SITE_URL", default="http://localhost:8000").rstrip("/")
+# Whom to tell of a hole in the security of this installation: a mailto: or https: address for security.txt.
+SECURITY_CONTACT = env.str("SECURITY_CONTACT", default=f"mailto:{parseaddr(DEFAULT_FROM_EMAIL)[1]}")
+# Opens /metrics to whoever sends it as a bearer token; without one there is none.
+METRICS_TOKEN = long_enough("METRICS_TOKEN", env.str("METRICS_TOKEN", default=""))
 # Webhooks may call http and addresses of this machine and its network; for tests and closed networks only.
 WEBHOOKS_ALLOW_LOCAL = env.bool("WEBHOOKS_ALLOW_LOCAL", default=False)
 # How long a worker may hold what it sends; what a dead worker held is free after it.
 DELIVERY_LEASE_SECONDS = env.float("DELIVERY_LEASE_SECONDS", default=120.0)
+# A run of sendings begins no other after the one, and is ended after the other: whatever hangs in it is let go before
+# its lease ends, so that it never holds a second worker. One mail has half a lease.
+DELIVERY_RUN_SECONDS, DELIVERY_MOST_SECONDS = DELIVERY_LEASE_SECONDS / 4, DELIVERY_LEASE_SECONDS * 3 / 4
 # A mail or webhook that could have been sent so many seconds ago makes /readyz warn.
 DELIVERIES_LATE_SECONDS = env.int("DELIVERIES_LATE_SECONDS", default=900)
 
@@ -179,7 +215,7 @@ SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if env.bool("BEHIND_PROXY", default=False):
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -230,38 +266,11 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "ENUM_NAME_OVERRIDES": {
-        "GradeWord": "fleetcare.kernel.grades.GRADE_WORDS",
-        "DistanceUnit": "fleetcare.fleet.words.DistanceUnit",
-        "InspectionState": "inspections.words.InspectionState",
-        "FindingState": "inspections.api.answers.FINDING_STATES",
-        "FleetKind": "fleetcare.fleet.words.FleetKind",
-        "Doer": "fleetcare.fleet.words.Doer",
-        "ExchangeState": "fleetcare.portal.words.ExchangeState",
-        "LinkState": "fleetcare.portal.api.report.LINK_STATES",
-        "VolumeUnit": "fleetcare.fleet.api.inputs.VOLUME_UNITS",
-        "PhotoOf": "inspections.words.PhotoOf",
-        "PhotoOfWhole": "inspections.api.photos.OF_WHOLE",
-        "SignKind": "inspections.api.conclusions.SIGN_KINDS",
-        "FactorLesson": "inspections.words.FactorLesson",
-        "JobState": "scheduling.api.job_answers.JOB_STATES",
-        "JobOrigin": "scheduling.words.JobOrigin",
-        "JobOriginByHand": "scheduling.api.job_inputs.ORIGINS_BY_HAND",
-        "KnowHowKind": "scheduling.words.NoteKind",
-        "PlanState": "scheduling.words.PlanState",
-        "FrontierOf": "scheduling.api.answers_plans.FRONTIER_OF",
-        "DueState": "scheduling.api.due_answers.DUE_STATES",
-        "DueKind": "scheduling.words.DueKind",
-        "EventKind": "scheduling.api.sending_answers.EVENT_KINDS",
-        "QueueState": "scheduling.api.sending_answers.QUEUE_STATES",
-        "LetterKind": "scheduling.api.sending_answers.LETTER_KINDS",
-        "RuleKind": "scheduling.words.RuleKind",
-        "EstimateState": "scheduling.api.estimate_answers.ESTIMATE_STATES",
-    },
+    "ENUM_NAME_OVERRIDES": ENUM_NAMES,
     "SORT_OPERATION_PARAMETERS": False,
 }
 
-# "inline": a bell is answered at once in the same process; "broker": it is rung for a worker.
+# "inline": a bell is answered at once in the same process, except those for sending; "broker": it is rung for a worker.
 BELL = env.str("FLEETCARE_BELL", default="inline")
 QUEUE_DIR = DATA_DIR / "queue"
 CELERY_BROKER_URL = env.str("BROKER_URL", default="filesystem://")
@@ -292,6 +301,8 @@ CELERY_TASK_TIME_LIMIT = 300
 CELERY_TASK_SOFT_TIME_LIMIT = 270
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TASK_PUBLISH_RETRY = False
+# Workers log as the web does: masked, and in one format.
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 CELERY_ENABLE_UTC = True
 TICK_SECONDS = env.float("TICK_SECONDS", default=60.0)
@@ -304,16 +315,9 @@ CELERY_BEAT_SCHEDULE = {
     },
     "photo-files": {"task": "inspections.sweep_photo_files", "schedule": 24 * 3600.0},
     "exchange": {"task": "portal.sweep_exchange", "schedule": 60.0},
+    "erasing": {"task": "portal.erase_what_left", "schedule": 3600.0},
 }
 CELERY_BEAT_SCHEDULER = "fleetcare.config.beat.SteadyScheduler"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "filters": {"secrets": {"()": "fleetcare.support.logs.MaskSecrets"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["secrets"]}},
-    "root": {"handlers": ["stderr"], "level": (LOG_LEVEL := env.str("LOG_LEVEL", default="INFO"))},
-    "loggers": {"django.request": {"level": LOG_LEVEL}},
-}
+LOGGING = logging_of(env.str("LOG_LEVEL", default="INFO"), env.str("LOG_FORMAT", default="line"))

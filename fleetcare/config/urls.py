@@ -1,13 +1,15 @@
 """Every address: the API, the pages, the last resorts."""
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularSwaggerView
 
+from fleetcare.portal.api.description import DescriptionView
 from fleetcare.portal.web import health
+from fleetcare.portal.web.metrics import metrics
 from fleetcare.support.problems import not_found
 
 api: list[URLPattern | URLResolver] = [
-    path("schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
+    path("schema/", DescriptionView.as_view(), name="schema"),
     path("", include("fleetcare.fleet.urls")),
     path("", include("inspections.urls")),
     path("", include("scheduling.urls")),
@@ -24,6 +26,7 @@ urlpatterns = [
     re_path("^api/", not_found),
     path("livez", health.livez),
     path("readyz", health.readyz),
+    path("metrics", metrics),
     path("", include("fleetcare.portal.urls")),
 ]
 

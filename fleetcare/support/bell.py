@@ -34,7 +34,10 @@ def ring_after_commit(task_name: str, *arguments: Any) -> None:
 
 def _ring(task_name: str, arguments: tuple[Any, ...]) -> None:
     if settings.BELL == "inline":
-        current_app.tasks[task_name].apply(args=arguments, throw=True)
+        task = current_app.tasks[task_name]
+        # Somebody else's slow server must not keep a person waiting: what is sent waits for a worker's tick.
+        if not getattr(task, "calls_outside", False):
+            task.apply(args=arguments, throw=True)
         return
     try:
         current_app.send_task(task_name, args=arguments)

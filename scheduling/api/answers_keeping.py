@@ -46,5 +46,7 @@ class KeepOrReplaceOut(Answer):
     )
     repair_bill = MoneyRangeOut()
     repair_jobs = RepairJobOut(many=True)
-    judged_next_year = MoneyOut(help_text="The condition's figure, if nothing is done; to compare with.")
+    judged_next_year = MoneyOut(
+        help_text="The condition's figure for the coming year, with all put right as it is found."
+    )
     disclaimer = serializers.CharField()

@@ -100,7 +100,8 @@ def _option_json(fleet: Fleet, estimate: Estimate, option: EstimateOption) -> Js
     }
 
 
-def _draft(values: Json) -> services.Draft:
+def draft_of(values: Json) -> services.Draft:
+    """What a checked body says."""
     return services.Draft(
         lines=tuple(_line(line) for line in values["lines"]),
         contact_id=values.get("contact"),
@@ -160,7 +161,7 @@ class VehicleEstimates(VehicleView):
 
     @extend_schema(operation_id="draft_estimate", request=inputs.EstimateIn, responses={201: answers.EstimateOut})
     def post(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID) -> Response:
-        estimate = services.draft_estimate(self.access, self.vehicle, _draft(self.parsed(inputs.EstimateIn)))
+        estimate = services.draft_estimate(self.access, self.vehicle, draft_of(self.parsed(inputs.EstimateIn)))
         place = f"/api/v1/fleets/{fleet_id}/estimates/{estimate.pk}/"
         stored = selectors.estimates(self.access).one(pk=estimate.pk)
         return self.one(estimate_json(self.access, stored), stored.version, status=201, location=place)
@@ -187,7 +188,7 @@ class OneEstimate(EstimateView):
     @extend_schema(operation_id="put_estimate", request=inputs.EstimateIn, responses=answers.EstimateOut)
     def put(self, request: Any, fleet_id: uuid.UUID, estimate_id: uuid.UUID) -> Response:
         estimate = self.found(estimate_id)
-        services.change_estimate(self.access, estimate, _draft(self.parsed(inputs.EstimateIn)))
+        services.change_estimate(self.access, estimate, draft_of(self.parsed(inputs.EstimateIn)))
         return self.answer(estimate_id)
 
     @extend_schema(operation_id="delete_estimate", responses={204: None})

@@ -18,6 +18,7 @@ class KeepOrReplace(VehicleView):
 
     tag = "plan"
     roles = {"POST": Role.VIEWER}
+    costly = frozenset({"POST"})
 
     @extend_schema(
         operation_id="keep_or_replace", request=inputs.KeepOrReplaceIn, responses={200: answers.KeepOrReplaceOut}

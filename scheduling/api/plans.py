@@ -17,6 +17,7 @@ from scheduling.services import plans
 
 class Plans(FleetView):
     tag = "plan"
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="list_plans", responses=page_of(answers.PlanSummaryOut))
     def get(self, request: Any, fleet_id: uuid.UUID) -> Response:
@@ -48,6 +49,7 @@ class OnePlan(FleetView):
 
 class PlanRenewed(FleetView):
     tag = "plan"
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="renew_plan", request=inputs.PlanRenewal, responses={201: answers.PlanOut})
     def post(self, request: Any, fleet_id: uuid.UUID, plan_id: uuid.UUID) -> Response:
@@ -61,6 +63,7 @@ class PlanFrontier(FleetView):
     """Asked by POST because the question has a body; nothing is stored."""
 
     tag = "plan"
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="plan_frontier", request=inputs.FrontierQuestion, responses={200: answers.FrontierOut})
     def post(self, request: Any, fleet_id: uuid.UUID) -> Response:

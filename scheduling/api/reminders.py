@@ -23,11 +23,12 @@ if TYPE_CHECKING:
 Json = dict[str, Any]
 
 
-def choice_json(choice: ReminderChoice) -> Json:
+def choice_json(choice: ReminderChoice, unwanted_vehicles: list[uuid.UUID]) -> Json:
     return {
         "rhythm": choice.rhythm,
         "safety_at_once": choice.safety_at_once,
         "unwanted_kinds": [kind for kind in choice.unwanted_kinds.split(",") if kind],
+        "unwanted_vehicles": unwanted_vehicles,
         "weekday": choice.weekday,
         "month_day": choice.month_day,
         "hour": choice.hour,
@@ -92,14 +93,17 @@ class _Choice(FleetView):
     roles = {"PATCH": Role.VIEWER}
 
     def _read(self, person: choices.Person) -> Response:
-        choice = choices.choice_of(self.access, person)
-        return self.one(choice_json(choice), choice.version)
+        return self._answer(choices.choice_of(self.access, person))
 
     def _change(self, person: choices.Person) -> Response:
         choices.require_own_or_planner(self.access, person)
         self.require_match(choices.choice_of(self.access, person))
-        choice = choices.change_choice(self.access, person, **self.parsed(inputs.ReminderChoiceIn, partial=True))
-        return self.one(choice_json(choice), choice.version)
+        values = self.parsed(inputs.ReminderChoiceIn, partial=True)
+        return self._answer(choices.change_choice(self.access, person, **values))
+
+    def _answer(self, choice: ReminderChoice) -> Response:
+        unwanted = selectors.unwanted_vehicles(self.access, choice)
+        return self.one(choice_json(choice, unwanted), choice.version)
 
 
 class MemberReminders(_Choice):

@@ -16,6 +16,9 @@ class ReminderChoiceOut(Answer):
     rhythm = serializers.ChoiceField(Rhythm.values)
     safety_at_once = serializers.BooleanField()
     unwanted_kinds = serializers.ListField(child=serializers.ChoiceField(DueKind.choices))
+    unwanted_vehicles = serializers.ListField(
+        child=serializers.UUIDField(), help_text="Of a member: not reminded of these; a ban on driving is told anyway."
+    )
     weekday = serializers.IntegerField(help_text="Of a weekly mail; 0 is Monday.")
     month_day = serializers.IntegerField()
     hour = serializers.IntegerField()

@@ -25,6 +25,7 @@ class ReminderChoiceIn(StrictSerializer):
     quiet_to_hour = serializers.IntegerField(**_HOUR)
     first_lead_days = serializers.IntegerField(**_DAYS)
     second_lead_days = serializers.IntegerField(**_DAYS)
+    unwanted_vehicles = serializers.ListField(child=serializers.UUIDField(), required=False, max_length=500)
     language = serializers.RegexField(_LANGUAGE, max_length=12, required=False, allow_blank=True)
     time_zone = serializers.CharField(max_length=64, required=False, allow_blank=True)
 

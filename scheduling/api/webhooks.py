@@ -86,7 +86,9 @@ class OneWebhook(FleetView):
 
     @extend_schema(operation_id="delete_webhook", responses={204: None})
     def delete(self, request: Any, fleet_id: uuid.UUID, webhook_id: uuid.UUID) -> Response:
-        services.drop_endpoint(self.access, selectors.webhook_endpoints(self.access).one(pk=webhook_id))
+        endpoint = selectors.webhook_endpoints(self.access).one(pk=webhook_id)
+        self.require_match(endpoint)
+        services.drop_endpoint(self.access, endpoint)
         return Response(status=204)
 
 

@@ -8,7 +8,7 @@ from scheduling.models.estimates import Estimate, EstimateLine, EstimateOption
 from scheduling.models.jobs import Job, JobPart
 from scheduling.models.know_how import KnowHow
 from scheduling.models.plans import StoredPlan
-from scheduling.models.reminders import Delivery, Letter, ReminderChoice
+from scheduling.models.reminders import Delivery, Letter, ReminderChoice, UnwantedVehicle
 from scheduling.models.webhooks import WebhookDelivery, WebhookEndpoint
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "ServiceRule",
     "StoredBacklog",
     "StoredPlan",
+    "UnwantedVehicle",
     "WebhookDelivery",
     "WebhookEndpoint",
 ]

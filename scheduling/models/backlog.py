@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from fleetcare.support.documents import DocumentField
 from fleetcare.support.tenancy import TenantModel
 
 
@@ -12,6 +13,6 @@ class StoredBacklog(TenantModel):
     as_of = models.DateField()
     revision = models.PositiveIntegerField()
     digest = models.CharField(max_length=64)
-    document = models.JSONField()
-    counted_worths = models.JSONField(default=list)
+    document = DocumentField()
+    counted_worths = DocumentField(default=list)
     """What each job of the list counts with in the order of the whole fleet, see `scheduling.core.fleet_order`."""

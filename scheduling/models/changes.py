@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from fleetcare.support.documents import DocumentField
 from fleetcare.support.tenancy import TenantModel
 
 
@@ -11,6 +12,6 @@ class BacklogChanges(TenantModel):
     vehicle = models.OneToOneField("fleet.Vehicle", models.CASCADE, related_name="+")
     since = models.DateField()
     """Of the basis."""
-    basis = models.JSONField()
-    steps = models.JSONField(default=list)
+    basis = DocumentField()
+    steps = DocumentField(default=list)
     """The latest first; a fixed number at most."""

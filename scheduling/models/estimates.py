@@ -24,6 +24,10 @@ class Estimate(TenantModel):
     expires_at = models.DateTimeField(null=True)
     answered_at = models.DateTimeField(null=True)
     """When the last line was answered."""
+    mailed_to = models.EmailField(blank=True)
+    """The address that its link was last mailed to."""
+    mailed_at = models.DateTimeField(null=True)
+    mails = models.PositiveSmallIntegerField(default=0)
     entered_by = models.CharField(max_length=45)
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)

@@ -68,6 +68,19 @@ class ReminderChoice(TenantModel):
         ]
 
 
+class UnwantedVehicle(TenantModel):
+    """A vehicle that a member does not want to be reminded of; a ban on driving it is told all the same.
+
+    What a contact is told about stands at the contact.
+    """
+
+    reader = models.ForeignKey(ReminderChoice, models.CASCADE, related_name="unwanted_vehicles", db_index=False)
+    vehicle = models.ForeignKey("fleet.Vehicle", models.CASCADE, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["reader", "vehicle"], name="unwanted_vehicle_once")]
+
+
 class Letter(QueuedRow):
     """One mail to one reader. What it tells is decided when it is made, and put into words when it is sent."""
 

@@ -1,9 +1,11 @@
 """Looks worth more than their minutes: at parts unseen for too long, before anything is renewed on a guess."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
+from math import prod
 from typing import Any
 
 import numpy as np
@@ -15,13 +17,12 @@ from inspections.catalogue.loader import default_catalogue
 from inspections.catalogue.positions import working_corner
 from inspections.core.looking import seen_chances
 from inspections.core.types import NEVER_LOOKED, FloatArray, IntArray, Residuals
-from inspections.services.assessment import cells_at
 from inspections.services.costs import fleet_costs
 from inspections.services.history import Batch
+from inspections.services.left import cells_at
 from scheduling.core.look_worth import LookWorth, look_worth, promising, unseen_too_long, worth_looking
 
 Json = dict[str, Any]
-ROWS_AT_ONCE = 1_024
 MOST_ROWS = 50
 """Parts of one vehicle reckoned with, by a cheap guess: where more ask for a look, it is time for all of it."""
 MOST_LOOKS = 15
@@ -30,12 +31,15 @@ MOST_LOOKS = 15
 
 @dataclass(frozen=True, slots=True)
 class _Looks:
-    """Looks at N parts (rows of the batch's cells, ascending), with what each saves and takes."""
+    """Looks at N parts (rows of the batch's cells, ascending) as plain lists, with what each saves and takes."""
 
-    rows: IntArray
-    saving_minor: FloatArray
-    bad_chance: FloatArray
-    minutes: FloatArray
+    rows: list[int]
+    slot: list[int]
+    last_grade: list[int]
+    since_km: list[float]
+    saving_minor: list[float]
+    bad_chance: list[float]
+    minutes: list[float]
     minor_per_minute: float
 
 
@@ -49,41 +53,40 @@ class _Way:
     setup_minutes: float
 
 
-def asked_looks(
-    batch: Batch,
-    residuals_of: Callable[[IntArray], Residuals],
-    interval_km: FloatArray,
-    credit_minor_per_km: FloatArray,
-) -> list[list[Json]]:
-    """For each vehicle of a batch the looks that pay, the most worth for their minutes first; computing only.
+class AskedLooks:
+    """For each vehicle of a batch the looks that pay, reckoned as it is seen what is left of its parts.
 
-    `residuals_of` gives what is left of the cells at rows; `interval_km`, shape (K,), is the clock distance between
-    looks, `credit_minor_per_km` the long-run cost of a new part by slot.
+    `interval_km`, shape (K,), is the clock distance between looks, `credit_minor_per_km` the long-run cost of a new
+    part by slot.
     """
-    cells, slots = batch.cells, batch.cells.slot
-    costs = fleet_costs(batch.prices)
-    unseen = unseen_too_long(batch.last_grade, batch.since_look_km, interval_km, costs.safety[slots])
-    asked = np.flatnonzero(unseen & (batch.book.pf_km[slots] > 0.0) & (batch.last_grade < Grade.DANGEROUS))
-    by_vehicle = [_ways(tuple(sorted(vehicle.traits.items()))) for vehicle in batch.vehicles]
-    found = {row: by_vehicle[cells.vehicle[row]].get(int(slots[row])) for row in asked.tolist()}
-    ways = {row: way for row, way in found.items() if way is not None}
-    worths = [
-        _worths(batch, residuals_of(block), block, interval_km, credit_minor_per_km)
-        for block in _blocks(batch, np.fromiter(ways, np.int64, len(ways)))
-    ]
-    looks = _paying(batch, worths, ways)
-    return [_of_vehicle(batch, looks, ways, vehicle) for vehicle in range(len(batch.vehicles))]
 
+    def __init__(self, batch: Batch, interval_km: FloatArray, credit_minor_per_km: FloatArray) -> None:
+        cells, slots = batch.cells, batch.cells.slot
+        safety = fleet_costs(batch.prices).safety[slots]
+        unseen = unseen_too_long(batch.last_grade, batch.since_look_km, interval_km, safety)
+        asked = np.flatnonzero(unseen & (batch.book.pf_km[slots] > 0.0) & (batch.last_grade < Grade.DANGEROUS))
+        by_vehicle = [_ways(tuple(sorted(vehicle.traits.items()))) for vehicle in batch.vehicles]
+        places = zip(asked.tolist(), cells.vehicle[asked].tolist(), slots[asked].tolist(), strict=True)
+        found = ((row, by_vehicle[vehicle].get(slot)) for row, vehicle, slot in places)
+        self._ways = {row: way for row, way in found if way is not None}
+        self._batch, self._interval, self._credit = batch, interval_km, credit_minor_per_km
+        self._worths: list[tuple[IntArray, LookWorth]] = []
+        self.wanted = np.zeros(len(slots), dtype=bool)
+        self.wanted[list(self._ways)] = True
 
-def _blocks(batch: Batch, rows: IntArray) -> Iterator[IntArray]:
-    """Whole vehicles together, about as many rows as the caches hold."""
-    ends = np.searchsorted(rows, np.searchsorted(batch.cells.vehicle, np.arange(1, len(batch.vehicles) + 1)))
-    start = 0
-    for end in ends.tolist():
-        if end - start >= ROWS_AT_ONCE or end == len(rows):
-            if end > start:
-                yield rows[start:end]
-            start = end
+    def see(self, rows: IntArray, left: Residuals) -> None:
+        """What is left of the cells at `rows`: all that are wanted of the next vehicles."""
+        chosen = np.flatnonzero(self.wanted[rows])
+        if len(chosen):
+            seen = _worths(self._batch, left.at(chosen), rows[chosen], self._interval, self._credit)
+            self._worths.append(seen)
+
+    def told(self) -> list[list[Json]]:
+        """By vehicle, the most worth for their minutes first."""
+        batch, looks = self._batch, _paying(self._batch, self._worths, self._ways)
+        rows = np.array(looks.rows, dtype=np.int64)
+        bounds = np.searchsorted(batch.cells.vehicle[rows], np.arange(len(batch.vehicles) + 1)).tolist()
+        return [_of_vehicle(batch, looks, self._ways, low, high) for low, high in pairwise(bounds)]
 
 
 def _worths(
@@ -92,7 +95,7 @@ def _worths(
     """The rows where a look promises most, and what it is worth there."""
     costs, cells = fleet_costs(batch.prices), cells_at(batch.cells, rows)
     kept = promising(left, cells, interval[rows], costs, MOST_ROWS)
-    chosen = Residuals(*(getattr(left, name)[kept] for name in Residuals.__slots__))
+    chosen = left.at(kept)
     rows = rows[kept]
     seen = batch.last_grade[rows] >= Grade.MINOR
     worth = look_worth(chosen, cells_at(batch.cells, rows), interval[rows], costs, credit, seen_chances(), seen)
@@ -113,7 +116,17 @@ def _paying(batch: Batch, worths: list[tuple[IntArray, LookWorth]], ways: Mappin
     setup = np.zeros(len(number))
     setup[setting] = [way.setup_minutes * per_minute for way in chosen]
     pays = worth_looking(saving, minutes * per_minute, setting, setup)
-    return _Looks(rows[pays], saving[pays], chance[pays], minutes[pays], per_minute)
+    rows = rows[pays]
+    return _Looks(
+        rows=rows.tolist(),
+        slot=batch.cells.slot[rows].tolist(),
+        last_grade=batch.last_grade[rows].tolist(),
+        since_km=batch.since_look_km[rows].tolist(),
+        saving_minor=saving[pays].tolist(),
+        bad_chance=chance[pays].tolist(),
+        minutes=minutes[pays].tolist(),
+        minor_per_minute=per_minute,
+    )
 
 
 @lru_cache(maxsize=512)
@@ -134,16 +147,18 @@ def _way_of(catalogue: Catalogue, slot: int, keys: tuple[str, ...]) -> _Way:
     return _Way(keys, sum(check.minutes for check in found), f"{station.key} {corner}", station.setup_minutes)
 
 
-def _of_vehicle(batch: Batch, looks: _Looks, ways: Mapping[int, _Way], vehicle: int) -> list[Json]:
-    low, high = np.searchsorted(batch.cells.vehicle[looks.rows], [vehicle, vehicle + 1]).tolist()
-    slots = batch.cells.slot[looks.rows[low:high]].tolist()
-    saving, minutes = looks.saving_minor[low:high].tolist(), looks.minutes[low:high].tolist()
+def _of_vehicle(batch: Batch, looks: _Looks, ways: Mapping[int, _Way], low: int, high: int) -> list[Json]:
+    """Of the looks from `low` to `high`, those of one vehicle."""
+    slots = batch.catalogue.slots
     parts: dict[str, _PartLook] = {}
-    for place, slot in enumerate(slots):
-        part = parts.setdefault(batch.catalogue.slots[slot].part_key, _PartLook([], 0.0, 0.0))
-        part.places.append(low + place)
-        part.saving_minor += saving[place]
-        part.cost_minor += minutes[place] * looks.minor_per_minute
+    for place in range(low, high):
+        part_key = slots[looks.slot[place]].part_key
+        part = parts.get(part_key)
+        if part is None:
+            part = parts[part_key] = _PartLook([], 0.0, 0.0)
+        part.places.append(place)
+        part.saving_minor += looks.saving_minor[place]
+        part.cost_minor += looks.minutes[place] * looks.minor_per_minute
     most_worth = sorted(parts, key=lambda key: (-parts[key].worth_per_cost, key))[:MOST_LOOKS]
     return [_document(batch, looks, ways, key, parts[key]) for key in most_worth]
 
@@ -162,36 +177,38 @@ class _PartLook:
 
 
 def _document(batch: Batch, looks: _Looks, ways: Mapping[int, _Way], part_key: str, look: _PartLook) -> Json:
-    places = look.places
-    rows, catalogue = looks.rows[places], batch.catalogue
-    checks = ways[int(rows[0])].checks
-    last = batch.last_grade[rows]
+    places, catalogue = look.places, batch.catalogue
+    checks = ways[looks.rows[places[0]]].checks
+    last = [looks.last_grade[place] for place in places]
+    worst = max(last)
     return {
         "part": part_key,
         "title": catalogue.parts[part_key].title,
-        "positions": [catalogue.slots[slot].position for slot in batch.cells.slot[rows].tolist()],
+        "positions": [catalogue.slots[looks.slot[place]].position for place in places],
         "checks": list(checks),
-        "minutes": round(float(looks.minutes[places].sum()), 1),
+        "minutes": round(sum(looks.minutes[place] for place in places), 1),
         "cost_minor": rounded_minor(look.cost_minor),
         "saving_minor": rounded_minor(look.saving_minor),
         "worth_per_cost": round(look.worth_per_cost, 3),
-        "bad_chance_fraction": round(float(1.0 - np.prod(1.0 - looks.bad_chance[places])), 4),
-        "last_grade": None if (last == NEVER_LOOKED).all() else Grade(int(last.max())).word,
-        "cautions": _cautions(catalogue, checks),
-        "reason": _reason(last, batch.since_look_km[rows]),
+        "bad_chance_fraction": round(1.0 - prod(1.0 - looks.bad_chance[place] for place in places), 4),
+        "last_grade": None if worst == NEVER_LOOKED else Grade(worst).word,
+        "cautions": list(_cautions(checks)),
+        "reason": _reason(last, max(looks.since_km[place] for place in places)),
     }
 
 
-def _cautions(catalogue: Catalogue, checks: Iterable[str]) -> list[str]:
+@lru_cache(maxsize=4096)
+def _cautions(checks: tuple[str, ...]) -> tuple[str, ...]:
+    catalogue = default_catalogue()
     found = (catalogue.checks[key].check for key in checks)
     keys = (key for check in found for key in (*catalogue.stations[check.station].cautions, *check.cautions))
-    return [catalogue.cautions[key].text for key in dict.fromkeys(keys)]
+    return tuple(catalogue.cautions[key].text for key in dict.fromkeys(keys))
 
 
-def _reason(last: IntArray, since_km: FloatArray) -> str:
-    if (last == NEVER_LOOKED).any():
+def _reason(last: Sequence[int], since_km: float) -> str:
+    if NEVER_LOOKED in last:
         return "never examined, and people's safety hangs on it"
-    return f"last seen {float(since_km.max()):,.0f} km of wear ago: its state is a guess, and a look costs less"
+    return f"last seen {since_km:,.0f} km of wear ago: its state is a guess, and a look costs less"
 
 
 def told_looks(looks: list[Json], money: Callable[[int], dict[str, str]]) -> list[Json]:

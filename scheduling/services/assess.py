@@ -8,11 +8,12 @@ from django.utils import timezone
 
 from fleetcare.fleet.clock import today
 from fleetcare.fleet.models import Fleet, Vehicle
-from inspections.services.assessment import Verdicts, judge, store_verdicts
+from fleetcare.fleet.services.standings import store_standings
+from inspections.services.assessment import JUDGED, Verdicts, store_verdicts
 from inspections.services.history import load_batch
 from scheduling.selectors import stale_standings
-from scheduling.services.backlog import Backlogs, decide, store_backlogs
-from scheduling.services.due import DueRefresh, due_of, store_due
+from scheduling.services.backlog import DECIDED, Backlogs, decide, store_backlogs
+from scheduling.services.due import NEXT_DUE, DueRefresh, due_of, store_due
 
 CHUNK_VEHICLES = 50
 """Vehicles judged at once: enough to share the arrays, few enough for flat memory."""
@@ -42,8 +43,7 @@ def _assess(fleet: Fleet, ids: Sequence[uuid.UUID]) -> int:
     batch = load_batch(fleet, ids, today(fleet))
     if not batch.vehicles:
         return 0
-    verdicts = judge(batch)
-    backlogs = decide(batch, verdicts)
+    verdicts, backlogs = decide(batch)
     _store(verdicts, backlogs, due_of(batch))
     return len(batch.vehicles)
 
@@ -53,6 +53,7 @@ def _store(verdicts: Verdicts, backlogs: Backlogs, due: DueRefresh) -> None:
     store_verdicts(verdicts)
     store_backlogs(backlogs)
     store_due(due)
+    store_standings([vehicle.standing for vehicle in verdicts.batch.vehicles], (*JUDGED, *DECIDED, *NEXT_DUE))
 
 
 def sweep_stale() -> int:

@@ -15,6 +15,7 @@ from fleetcare.kernel.dates import add_months
 from fleetcare.support.secret_links import digest_of
 from scheduling.models import CalendarLink, DueItem
 from scheduling.selectors import calendar_link
+from scheduling.services.letters.naming import told_what
 from scheduling.services.letters.readers import Reader, absolute
 from scheduling.services.letters.wording import plain, when_due
 
@@ -101,7 +102,7 @@ def _event(item: DueItem, link: CalendarLink, reader: Reader) -> Event:
     event.add("dtstart", item.due_on)
     # The end of a whole day is the day after it.
     event.add("dtend", item.due_on + timedelta(days=1))
-    event.add("summary", f"{plain(item.vehicle.name)}: {plain(item.what)}")
+    event.add("summary", f"{plain(item.vehicle.name)}: {plain(told_what(item))}")
     event.add("description", "\n\n".join(_description(item, link, reader)))
     event.add("transp", "TRANSPARENT")
     event.add("status", "CANCELLED" if item.closed_on else "CONFIRMED")

@@ -1,17 +1,18 @@
 """How a member or a contact wants to be reminded: read, and changed by themselves or by a planner."""
 
 import uuid
+from collections.abc import Collection
 from typing import Any
 from zoneinfo import available_timezones
 
 from django.db import IntegrityError, transaction
 
 from fleetcare.fleet.access import Access
-from fleetcare.fleet.models import Contact, Membership
+from fleetcare.fleet.models import Contact, Membership, Vehicle
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import Fault, Forbidden, InvalidInput, StaleWrite, raise_if_any
 from fleetcare.support.versions import store
-from scheduling.models import ReminderChoice
+from scheduling.models import ReminderChoice, UnwantedVehicle
 from scheduling.models.reminders import ENOUGH_BOUNCES
 
 Person = Membership | Contact
@@ -41,18 +42,28 @@ def is_own(access: Access, person: Person) -> bool:
 
 
 @transaction.atomic
-def change_choice(access: Access, person: Person, **values: Any) -> ReminderChoice:
+def change_choice(
+    access: Access, person: Person, *, unwanted_vehicles: Collection[uuid.UUID] | None = None, **values: Any
+) -> ReminderChoice:
     """Changes how a person is reminded; an address that had refused mail is tried again.
 
-    Members choose for themselves, planners for anybody. Raises InvalidInput for a zone that is none and for lead days
-    in the wrong order.
+    Members choose for themselves, planners for anybody. `unwanted_vehicles`, where given, takes the place of those
+    before. Raises InvalidInput for a zone that is none, for lead days in the wrong order and for a vehicle that is not
+    of this fleet.
     """
     require_own_or_planner(access, person)
     choice = choice_of(access, person)
     for name, value in values.items():
         setattr(choice, name, value)
-    raise_if_any(_faults(choice, values))
+    raise_if_any([*_faults(choice, values), *_vehicle_faults(access, person, unwanted_vehicles or ())])
     choice.bounces, choice.swept_on = 0, None
+    stored = _stored(access, choice, values)
+    if unwanted_vehicles is not None:
+        _set_unwanted(access, stored, unwanted_vehicles)
+    return stored
+
+
+def _stored(access: Access, choice: ReminderChoice, values: dict[str, Any]) -> ReminderChoice:
     if ReminderChoice.objects.within(access.fleet).filter(pk=choice.pk).exists():
         store(choice, [*values, "bounces", "swept_on"])
         return choice
@@ -62,6 +73,25 @@ def change_choice(access: Access, person: Person, **values: Any) -> ReminderChoi
     except IntegrityError as error:
         raise StaleWrite("It was changed since you read it; read it again and repeat the change.") from error
     return choice
+
+
+def _vehicle_faults(access: Access, person: Person, vehicles: Collection[uuid.UUID]) -> list[Fault]:
+    if vehicles and isinstance(person, Contact):
+        sentence = "Which vehicles a contact is told about stands at the contact."
+        return [Fault("/unwanted_vehicles", "contact", sentence)]
+    known = set(Vehicle.objects.within(access.fleet).filter(pk__in=vehicles).values_list("pk", flat=True))
+    return [
+        Fault(f"/unwanted_vehicles/{index}", "unknown-vehicle", "There is no such vehicle in this fleet.")
+        for index, vehicle in enumerate(vehicles)
+        if vehicle not in known
+    ]
+
+
+def _set_unwanted(access: Access, choice: ReminderChoice, vehicles: Collection[uuid.UUID]) -> None:
+    rows = UnwantedVehicle.objects.within(access.fleet).filter(reader=choice)
+    rows.exclude(vehicle__in=vehicles).delete()
+    wanted = [UnwantedVehicle(fleet=access.fleet, reader=choice, vehicle_id=key) for key in dict.fromkeys(vehicles)]
+    UnwantedVehicle.objects.bulk_create(wanted, ignore_conflicts=True)
 
 
 def _faults(choice: ReminderChoice, values: dict[str, Any]) -> list[Fault]:
@@ -97,7 +127,8 @@ def person_asking(access: Access) -> list[uuid.UUID]:
 
 def own_membership(access: Access, pointer: str) -> Membership:
     """The membership of whoever asks; raises InvalidInput for a key, which is nobody."""
-    mine = Membership.objects.within(access.fleet).filter(user__in=person_asking(access)).first()
+    rows = Membership.objects.within(access.fleet).select_related("user")
+    mine = rows.filter(user__in=person_asking(access)).first()
     if mine is None:
         raise InvalidInput.at(pointer, "required", "Say for which member or contact; a key is no person.")
     return mine

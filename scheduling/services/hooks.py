@@ -3,6 +3,8 @@
 import base64
 import hashlib
 import hmac
+import uuid
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -17,7 +19,8 @@ from fleetcare.fleet.models import Event
 from fleetcare.support import outbound
 from scheduling.models import WebhookDelivery, WebhookEndpoint
 from scheduling.selectors import every_hook
-from scheduling.services.queue import Outcome, ended, free, later, park, pause_after, sent, work_through
+from scheduling.services.lanes import Work, work_lanes
+from scheduling.services.queue import Outcome, ended, free, later, park, pause_after, run_until, sent
 from scheduling.words import QueueState
 
 _MINUTE, _HOUR = timedelta(minutes=1), timedelta(hours=1)
@@ -27,14 +30,20 @@ PAUSES = (
 """Between the attempts: ten in a little over three days."""
 OLD_SECRET_COUNTS = timedelta(hours=24)
 """How long a replaced secret still signs beside the new one."""
-RUN_FOR = timedelta(seconds=30)
+CALL_LASTS_AT_MOST = timedelta(seconds=outbound.RESOLVE_SECONDS + outbound.SECONDS + 1.0)
 _SALT = "fleetcare.webhook"
 _GONE = 410
 
 
 def send_hooks() -> int:
-    """Sends what is free until it is all done or half a minute has gone; returns how many came to an outcome."""
-    return work_through(_ready, _deliver, lambda row: row.endpoint_id, until=timezone.now() + RUN_FOR)
+    """Sends what is free, to several endpoints at once, until it is all done or half a minute has gone.
+
+    Does nothing while another run is sending: that one finds new rows by itself, and a receiver that does not answer
+    must not hold one worker after the other. Returns how many came to an outcome.
+    """
+    if _under_way(timezone.now()).exists():
+        return 0
+    return work_lanes(Work(_ready_outside, lambda row: row.endpoint_id, _call, _conclude), until=run_until())
 
 
 def waiting_hooks(now: datetime) -> bool:
@@ -52,16 +61,38 @@ def _ready(now: datetime) -> QuerySet[WebhookDelivery]:
     return every_hook().filter(free(now), answering, endpoint__disabled_at=None)
 
 
-def _deliver(row: WebhookDelivery) -> Outcome:
-    endpoint, body = row.endpoint, event_body(row.event)
-    try:
-        headers = signed_headers(endpoint, row.event, body, timezone.now())
-        reply = outbound.post(endpoint.url, body, headers, allow_local=settings.WEBHOOKS_ALLOW_LOCAL)
-    except outbound.Refused as refusal:
-        return _again(row, str(refusal), None)
-    except outbound.Unreachable as silence:
+def _ready_outside(now: datetime, endpoint_ids: Collection[uuid.UUID]) -> QuerySet[WebhookDelivery]:
+    called = _under_way(now).values("endpoint_id")
+    return _ready(now).exclude(endpoint_id__in=endpoint_ids).exclude(endpoint_id__in=called)
+
+
+def _under_way(now: datetime) -> QuerySet[WebhookDelivery]:
+    """Rows that some run has claimed so lately that it must still be calling, unless it died."""
+    lease_ends_after = max(now, now + timedelta(seconds=settings.DELIVERY_LEASE_SECONDS) - CALL_LASTS_AT_MOST)
+    return every_hook().filter(state=QueueState.WAITING, claimed_until__gt=lease_ends_after)
+
+
+def _call(row: WebhookDelivery) -> Callable[[], outbound.Reply | outbound.Refused | outbound.Unreachable]:
+    """What a thread does: it has everything that it needs and asks the database for nothing."""
+    url, body, allow_local = row.endpoint.url, event_body(row.event), settings.WEBHOOKS_ALLOW_LOCAL
+    headers = signed_headers(row.endpoint, row.event, body, timezone.now())
+
+    def post() -> outbound.Reply | outbound.Refused | outbound.Unreachable:
+        try:
+            return outbound.post(url, body, headers, allow_local=allow_local)
+        except (outbound.Refused, outbound.Unreachable) as error:
+            return error
+
+    return post
+
+
+def _conclude(row: WebhookDelivery, reply: outbound.Reply | outbound.Refused | outbound.Unreachable) -> Outcome:
+    endpoint = row.endpoint
+    if isinstance(reply, outbound.Refused):
+        return _again(row, str(reply), None)
+    if isinstance(reply, outbound.Unreachable):
         _rest(endpoint)
-        return replace(_again(row, str(silence), None), stop=True)
+        return replace(_again(row, str(reply), None), stop=True)
     if 200 <= reply.status < 300:
         return sent(f"HTTP {reply.status}", status=reply.status)
     if reply.status == _GONE:

@@ -24,7 +24,8 @@ def part_looks(batch: Batch) -> LookAgain:
     return look_again(
         grade,
         months,
-        batch.book.pf_km[cells.slot],
+        # A model whose parts last longer gives no longer warning; one whose parts last less long does give less.
+        batch.book.pf_km[cells.slot] * np.minimum(batch.life_factor[cells.vehicle], 1.0),
         cells.clock_km_per_month,
         batch.km_per_year[cells.vehicle] / 12.0,
     )

@@ -162,6 +162,8 @@ def _insert(cursor: Any, sweep: Sweep, which: str, which_values: Sequence[object
               AND i.closed_on IS NULL AND (i.snoozed_until IS NULL OR i.snoozed_until <= %s) AND NOT v.archived
               AND (c.rhythm <> '{Rhythm.NEVER}' OR (i.safety AND c.safety_at_once))
               AND c.unwanted_kinds NOT LIKE '%%,' || i.kind || ',%%'
+              AND NOT EXISTS (SELECT 1 FROM scheduling_unwantedvehicle w
+                              WHERE w.reader_id = c.id AND w.vehicle_id = i.vehicle_id)
           ) d
         ) s
         WHERE s.stage > 0 AND NOT EXISTS (

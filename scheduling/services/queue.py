@@ -95,10 +95,10 @@ def work_through(
             return done
         for row in rows:
             seen.add(row.pk)
-            if lane(row) in blocked or timezone.now() >= until or not _claimed(row):
+            if lane(row) in blocked or timezone.now() >= until or not claim(row):
                 continue
             outcome = _performed(row, perform)
-            done += _settle(row, outcome) if outcome else 0
+            done += settle(row, outcome) if outcome else 0
             if outcome and outcome.stop:
                 blocked.add(lane(row))
     return done
@@ -119,21 +119,26 @@ def _rows(row: Row) -> QuerySet[Row]:
     return rows
 
 
+def run_until() -> datetime:
+    """When a run of sendings stops to begin another: long before the time limit of its task, which is the lease."""
+    return timezone.now() + timedelta(seconds=settings.DELIVERY_RUN_SECONDS)
+
+
 def _lease() -> timedelta:
     """Longer than any one sending takes; what a dead worker held is free after it."""
     return timedelta(seconds=settings.DELIVERY_LEASE_SECONDS)
 
 
-def _claimed(row: QueuedRow) -> bool:
+def claim(row: QueuedRow) -> bool:
     """Takes the row, if it is still free; the attempt counts from now on, however it ends."""
-    now, claim = timezone.now(), uuid.uuid4()
+    now, mark = timezone.now(), uuid.uuid4()
     mine = _rows(row).filter(free(now))
-    taken = mine.update(claim=claim, claimed_until=now + _lease(), attempts=F("attempts") + 1)
-    row.claim = claim
+    taken = mine.update(claim=mark, claimed_until=now + _lease(), attempts=F("attempts") + 1)
+    row.claim = mark
     return bool(taken)
 
 
-def _settle(row: QueuedRow, outcome: Outcome) -> int:
+def settle(row: QueuedRow, outcome: Outcome) -> int:
     """Writes the outcome down, if the claim still holds; returns how many rows that were (0 or 1)."""
     over = outcome.state != QueueState.WAITING
     values = {

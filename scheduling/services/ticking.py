@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Min, QuerySet
 from django.utils import timezone
 
+from fleetcare.fleet.services.repeats import forget_answers
 from fleetcare.support.bell import ring_after_commit
 from inspections.services.lives import ask_for_learning
 from scheduling.selectors import every_hook, every_letter, old_events
@@ -93,4 +94,5 @@ _STEPS: dict[str, Callable[[], object]] = {
     "assessments": sweep_stale,
     "lives": ask_for_learning,
     "old events": forget_old_events,
+    "kept answers": forget_answers,
 }

@@ -99,10 +99,22 @@ def test_a_job_of_the_catalogue_without_a_price_is_priced_at_the_fleets_own(api:
     option = {"job": PADS_JOB, "positions": ["front-left"]}
     made = api.post(drafts(cast), {"lines": [{"options": [option]}]}).json()
     (shown,) = made["lines"][0]["options"]
-    # The catalogue says 0.7 h and 50 euros.
-    assert (shown["hours"], shown["labour"], shown["parts"]) == (0.7, money("42.00"), money("55.00"))
+    # The catalogue says 0.7 h and 50 euros; two wheels and two calipers come off (0.25 and 0.2 h each), and the pads
+    # are bedded in and the nuts tightened again (0.3 and 0.1 h).
+    assert (shown["hours"], shown["labour"], shown["parts"]) == (2.0, money("120.00"), money("55.00"))
     assert shown["positions"] == SIDES
     assert made["lines"][0]["safety"]
+
+
+def test_what_two_jobs_share_is_charged_at_the_first_line_only(api: Any, cast: Cast) -> None:
+    Fleet.objects.filter(pk=cast.fleet.pk).update(labour_per_hour_minor=6_000, price_factor=Decimal(1))
+    pads = {"options": [{"job": PADS_JOB, "positions": ["front-left"]}]}
+    discs = {"options": [{"job": "front-brake-disc.replace", "positions": ["front-left"]}]}
+    made = api.post(drafts(cast), {"lines": [pads, discs]}).json()
+    alone = api.post(drafts(cast), {"lines": [discs]}).json()
+    # 1.2 h for the discs themselves; wheels, calipers, bedding in and nuts are 1.3 h.
+    assert made["lines"][1]["options"][0]["hours"] == 1.2
+    assert alone["lines"][0]["options"][0]["hours"] == 2.5
 
 
 def test_a_currency_without_cents_is_rounded_to_whole_units(cast: Cast) -> None:
@@ -157,12 +169,13 @@ def test_foreign_jobs_and_contacts_are_refused_like_missing_ones(api: Any, cast:
 def test_a_draft_is_said_anew_as_a_whole_and_stands_once_it_was_sent(api: Any, cast: Cast) -> None:
     made = estimate(cast.access, cast.vehicle, line("A"), line("B"))
     body = {"lines": [{"options": [priced("C", "1.00", "2.00")]}], "note": "Ready on Friday"}
-    changed = api.put(url(cast, made.pk), body)
+    assert api.put(url(cast, made.pk), body).status_code == 428
+    changed = api.put(url(cast, made.pk), body, HTTP_IF_MATCH='"1"')
     assert [each["title"] for each in changed.json()["lines"]] == ["C"]
     assert EstimateLine.objects.within(cast.fleet).count() == 1
     assert api.put(url(cast, made.pk), body, HTTP_IF_MATCH='"1"').status_code == 412
     assert api.post(url(cast, made.pk, "send"), {}).status_code == 200
-    refused = api.put(url(cast, made.pk), body)
+    refused = api.put(url(cast, made.pk), body, HTTP_IF_MATCH="*")
     assert (refused.status_code, refused.json()["type"]) == (409, "urn:fleetcare:problem:estimate-sent")
     assert api.delete(url(cast, made.pk)).status_code == 409
 

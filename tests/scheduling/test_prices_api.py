@@ -60,9 +60,8 @@ def test_a_price_of_the_fleets_own_holds_at_once_and_the_catalogues_again_when_i
 
 def test_the_cost_lies_in_its_range_and_a_wider_price_makes_it_wider(api: Any, torn: Cast) -> None:
     for low, high in (("99.00", "101.00"), ("40.00", "300.00")):
-        api.put(
-            url(torn, "prices", BOOT_JOB), {"parts": {"low": eur(low), "typical": eur("100.00"), "high": eur(high)}}
-        )
+        parts = {"low": eur(low), "typical": eur("100.00"), "high": eur(high)}
+        assert api.put(url(torn, "prices", BOOT_JOB), {"parts": parts}, HTTP_IF_MATCH="*").status_code == 200
         found = item(api, torn)
         assert amount(found["cost_range"]["low"]) < amount(found["cost_now"]) < amount(found["cost_range"]["high"])
         assert found["cost_range"]["likely"] == found["cost_now"]

@@ -12,7 +12,9 @@ from fleetcare.fleet.models import Event, Standing
 from fleetcare.fleet.services.events import record_event
 from scheduling.models import Letter
 from scheduling.services import ticking
+from scheduling.services.hooks import send_hooks
 from scheduling.services.letters.making import make_letters
+from scheduling.services.letters.sending import send_letters
 from scheduling.services.notices import make_notices
 from scheduling.services.webhooks import add_endpoint
 from tests.conftest import Cast
@@ -33,11 +35,13 @@ def test_one_tick_brings_what_is_due_to_the_reader_and_the_event_to_the_receiver
         # A follow-up: what a rule or the judge made would be withdrawn by the assessment, since neither wants it.
         due_item(cast.vehicle, NOON.date(), kind="follow-up", source="follow-up:of-a-test", what="Wheel alignment")
         add_endpoint(cast.access, url=receiver.url, kinds=["item.due"])
-        for _ in range(
-            2
-        ):  # bells ring after commit: what the first tick makes known, the second passes on at the latest
+        # What the first tick makes known, the second passes on at the latest; then a worker is rung to send.
+        for _ in range(2):
             with django_capture_on_commit_callbacks(execute=True):
                 assert ticking.tick() == []
+        assert (mail.outbox, receiver.got) == ([], []), "what calls outside is no part of a tick"
+        send_letters()
+        send_hooks()
     assert [message.subject for message in mail.outbox] == ["Due now: Wheel alignment, Home car"]
     # The judge made an item of its own, for a vehicle nobody has looked at: that is told too.
     assert sum(b"Wheel alignment" in body for _, body in receiver.got) == 1

@@ -20,6 +20,7 @@ from fleetcare.support.versions import store
 from inspections.catalogue.loader import default_catalogue
 from scheduling.core.due import State
 from scheduling.models import DueItem, ServiceRule
+from scheduling.services.due.by_jobs import DEFERRED_SOURCE
 from scheduling.services.due.moves import MOVES, set_moves
 from scheduling.services.due.rules import mark_done
 from scheduling.words import Closed, DueKind
@@ -136,6 +137,8 @@ def close_item(
     access.require(Role.INSPECTOR)
     _require_open(item)
     kind, _, key = item.source.partition(":")
+    if kind == DEFERRED_SOURCE:
+        raise Conflict("Its job settles this one: plan it, close it or put it off there.", code="needs-record")
     if kind in {"look", "wear"}:
         raise Conflict(
             "A fresh inspection or a fitted part settles this one; record that instead.", code="needs-record"

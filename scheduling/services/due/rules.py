@@ -38,6 +38,12 @@ def add_rule(access: Access, vehicle: Vehicle | None, *, template: str = "", **v
     return rule
 
 
+@transaction.atomic
+def add_from_templates(access: Access, vehicle: Vehicle, templates: Iterable[str]) -> list[ServiceRule]:
+    """A vehicle's rules as these templates have them, all or none. Raises InvalidInput as `add_rule`."""
+    return [add_rule(access, vehicle, template=template) for template in dict.fromkeys(templates)]
+
+
 def _of_template(key: str) -> dict[str, Any]:
     if not key:
         return {}

@@ -18,34 +18,16 @@ from inspections.services.history import Batch
 from inspections.words import InspectionState
 from scheduling.core.due import next_point
 from scheduling.models import DueItem, ServiceDone, ServiceRule
+from scheduling.services.due.by_jobs import wanted_by_jobs
 from scheduling.services.due.rules import fits
+from scheduling.services.due.titles import TITLES
+from scheduling.services.due.wanting import Wanted
 from scheduling.services.look_again import next_looks, sheet_slots
 from scheduling.words import DueKind
 
 _DAYS_PER_MONTH = 365.25 / 12
 WEAR_MONTHS = 18.0
 """A limit expected later than this is no due item yet."""
-SOON_DAYS = 30
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """An occurrence that ought to be on record, and what makes it fall due."""
-
-    vehicle: int
-    """Row of the batch."""
-    kind: DueKind
-    source: str
-    period: str
-    what: str
-    part_key: str = ""
-    position: str = ""
-    safety: bool = False
-    lead_days: int = SOON_DAYS
-    limit_on: date | None = None
-    due_total_km: float | None = None
-    band: tuple[date | None, date | None, date | None] | None = None
-    """Early, expected and late day where the judge forecasts it itself, instead of from a distance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +38,11 @@ class Record:
     total_km: float | None
 
 
-def wanted_items(batch: Batch, kept: Iterable[DueItem]) -> list[Wanted]:
-    """Every occurrence of the batch that ought to be open; four queries. `kept` are the open follow-ups."""
-    return [*_by_rules(batch), *_by_wear(batch), *_by_looks(batch), *_follow_ups(batch, kept)]
+def wanted_items(batch: Batch, known: Sequence[DueItem]) -> list[Wanted]:
+    """Every occurrence of the batch that ought to be open; six queries. `known` are all items on record."""
+    kept = [item for item in known if item.kind == DueKind.FOLLOW_UP and item.closed_on is None]
+    by_rules, by_looks = _by_rules(batch), _by_looks(batch)
+    return [*by_rules, *_by_wear(batch), *by_looks, *_follow_ups(batch, kept), *wanted_by_jobs(batch, known)]
 
 
 def _by_rules(batch: Batch) -> Iterator[Wanted]:
@@ -169,7 +153,7 @@ def _by_wear(batch: Batch) -> Iterator[Wanted]:
             kind=DueKind.WEAR_LIMIT,
             source=f"wear:{slot.part_key}@{slot.position}",
             period="as bought" if np.isnan(fitted) else f"fitted at {fitted:.0f}",
-            what=f"{part.title}: at the limit",
+            what=TITLES[DueKind.WEAR_LIMIT].format(name=part.title),
             part_key=slot.part_key,
             position=slot.position,
             safety=part.safety,
@@ -196,7 +180,7 @@ def _by_looks(batch: Batch) -> Iterator[Wanted]:
                 kind=DueKind.LOOK_AGAIN,
                 source=f"look:{sheet}",
                 period=f"after {max(done).isoformat() if done else 'never'}",
-                what=f"Look again: {batch.catalogue.sheets[sheet].title}",
+                what=TITLES[DueKind.LOOK_AGAIN].format(name=batch.catalogue.sheets[sheet].title),
                 band=(day, day, day),
             )
 

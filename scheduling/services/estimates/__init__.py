@@ -9,6 +9,7 @@ from scheduling.services.estimates.drafting import (
     draft_estimate,
     drop_estimate,
 )
+from scheduling.services.estimates.mailing import mail_estimate
 from scheduling.services.estimates.sending import send_estimate, state_of, withdraw_estimate
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "draft_estimate",
     "drop_estimate",
     "estimate_behind",
+    "mail_estimate",
     "send_estimate",
     "state_of",
     "withdraw_estimate",

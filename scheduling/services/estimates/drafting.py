@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 from django.db import IntegrityError, transaction
 from django.db.models import Max
@@ -12,13 +12,12 @@ from fleetcare.fleet.access import Access
 from fleetcare.fleet.models import Contact, Vehicle
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import Conflict, Fault, InvalidInput, raise_if_any
-from fleetcare.kernel.money import rounded_minor
 from fleetcare.support.versions import store
 from inspections.catalogue.loader import default_catalogue
-from inspections.catalogue.prices import PriceBook
 from inspections.services.costs import fleet_prices
 from scheduling.models import Estimate, EstimateLine, EstimateOption, Job
 from scheduling.models.jobs import LIVE_STATES
+from scheduling.services.estimates.usual import UsualPrices
 from scheduling.services.jobs.opening import dangerous_places, is_dangerous
 from scheduling.services.jobs.places import catalogue_job, places_of
 from scheduling.words import EstimateState
@@ -191,7 +190,7 @@ def _option(vehicle: Vehicle, draft: OptionDraft, jobs: dict[uuid.UUID, Job], da
 
 def _store_lines(access: Access, estimate: Estimate, lines: Sequence[_Line]) -> None:
     """Two statements, whatever the number, and what the fleet's prices take."""
-    prices = fleet_prices(access.fleet)
+    usual = UsualPrices(fleet_prices(access.fleet))
     rows, options = [], []
     for number, line in enumerate(lines):
         row = EstimateLine(
@@ -204,13 +203,15 @@ def _store_lines(access: Access, estimate: Estimate, lines: Sequence[_Line]) -> 
             before_driving=any(option.before_driving for option in line.options),
         )
         rows.append(row)
-        options += [_option_row(access, row, index, each, prices) for index, each in enumerate(line.options)]
+        options += [_option_row(access, row, index, each, usual) for index, each in enumerate(line.options)]
+        if _is_known(line.options[0]):
+            usual.charge(line.options[0].job_key, line.options[0].positions)
     EstimateLine.objects.bulk_create(rows)
     EstimateOption.objects.bulk_create(options)
 
 
-def _option_row(access: Access, row: EstimateLine, index: int, option: _Option, prices: PriceBook) -> EstimateOption:
-    hours, parts_minor, labour_minor = _price(option, prices)
+def _option_row(access: Access, row: EstimateLine, index: int, option: _Option, usual: UsualPrices) -> EstimateOption:
+    hours, parts_minor, labour_minor = _price(option, usual)
     return EstimateOption(
         fleet=access.fleet,
         estimate_line=row,
@@ -225,16 +226,13 @@ def _option_row(access: Access, row: EstimateLine, index: int, option: _Option, 
     )
 
 
-def _price(option: _Option, prices: PriceBook) -> tuple[Decimal | None, int, int]:
+def _price(option: _Option, usual: UsualPrices) -> tuple[Decimal | None, int, int]:
     """Hours, parts and labour as given; what the job usually takes in this fleet where neither price is."""
-    draft, catalogue = option.draft, default_catalogue()
-    known = option.job_key in catalogue.jobs
-    if not known or draft.parts_minor is not None or draft.labour_minor is not None:
+    draft = option.draft
+    if not _is_known(option) or draft.parts_minor is not None or draft.labour_minor is not None:
         return draft.hours, draft.parts_minor or 0, draft.labour_minor or 0
-    usual = prices.of(catalogue, option.job_key)
-    hours = _rounded(usual.hours.likely) if draft.hours is None else draft.hours
-    return hours, rounded_minor(usual.parts_minor.likely), rounded_minor(float(hours) * usual.minor_per_hour)
+    return usual.of(option.job_key, option.positions, draft.hours)
 
 
-def _rounded(hours: float) -> Decimal:
-    return Decimal(repr(hours)).quantize(Decimal("0.01"), ROUND_HALF_UP)
+def _is_known(option: _Option) -> bool:
+    return option.job_key in default_catalogue().jobs

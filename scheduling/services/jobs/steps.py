@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
+from fleetcare.fleet.services.vehicles import touch
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import Conflict, InvalidInput
 from fleetcare.support.versions import store
@@ -24,7 +25,7 @@ def move(job: Job, step: Step, changes: Mapping[str, Any]) -> Job:
     Raises Conflict where a job in this state does not take it, or where the same job is open a second time, and
     StaleWrite where somebody changed it since it was read.
     """
-    job.state = require_step(job, step)
+    before, job.state = job.state, require_step(job, step)
     for name, value in changes.items():
         setattr(job, name, value)
     try:
@@ -32,6 +33,9 @@ def move(job: Job, step: Step, changes: Mapping[str, Any]) -> Job:
             store(job, ["state", *changes])
     except IntegrityError as error:
         raise Conflict("The same job is open already at this place.", code="job-open-already") from error
+    if JobState.DEFERRED in {before, job.state}:
+        # Its day is a due item, which comes and goes with the assessment.
+        touch(job.vehicle)
     return job
 
 

@@ -13,7 +13,7 @@ from fleetcare.fleet.models import OdometerReading
 from fleetcare.fleet.services.events import record_event
 from fleetcare.fleet.services.odometer import drop_reading
 from fleetcare.fleet.services.vehicles import touch
-from fleetcare.fleet.words import EventKind, Role
+from fleetcare.fleet.words import EventKind, ReadingSource, Role
 from fleetcare.kernel.errors import Conflict
 from fleetcare.support.versions import store
 from inspections.models import FittedPart
@@ -50,8 +50,9 @@ def may_undo(access: Access, job: Job) -> bool:
 def undo_closing(access: Access, job: Job) -> Job:
     """Takes a closing back: parts, findings, follow-ups, service record and odometer stand again as before it.
 
-    Inspectors and above, on the day of the closing in the fleet's zone. The odometer reading stays where something
-    else rests on it. Raises Conflict on a later day, and where something newer rests on what would be taken back.
+    Inspectors and above, on the day of the closing in the fleet's zone. The odometer reading stays where somebody else
+    gave the same, or something rests on it. Raises Conflict on a later day, and where something newer rests on what
+    would be taken back.
     """
     access.require(Role.INSPECTOR)
     record = job.undo
@@ -97,8 +98,13 @@ def _keys(record: dict[str, Any], name: str) -> tuple[uuid.UUID, ...]:
 
 
 def _rests(access: Access, reading: OdometerReading) -> bool:
-    """Whether a part or a service on record counts from where this reading was taken; rows that refer to it say so
-    themselves."""
+    """Whether somebody else gave the same reading, or a part or a service on record counts from where it was taken.
+
+    Rows that refer to it say so themselves.
+    """
+    reading.refresh_from_db(fields=["source"])
+    if reading.source != ReadingSource.JOB:
+        return True
     there = {"vehicle": reading.vehicle_id}
     parts = FittedPart.objects.within(access.fleet).filter(**there)
     fitted = parts.filter(fitted_on=reading.read_on, fitted_total_km=reading.total_km)

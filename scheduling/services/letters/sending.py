@@ -15,12 +15,11 @@ from scheduling.models import Letter, ReminderChoice
 from scheduling.selectors import every_letter
 from scheduling.services.letters.readers import Reader
 from scheduling.services.letters.wording import Wording, worded
-from scheduling.services.queue import Outcome, ended, free, later, park, pause_after, sent, work_through
+from scheduling.services.queue import Outcome, ended, free, later, park, pause_after, run_until, sent, work_through
 from scheduling.words import LetterKind, QueueState, Rhythm
 
 log = logging.getLogger(__name__)
 
-RUN_FOR = timedelta(seconds=30)
 _MINUTE, _HOUR = timedelta(minutes=1), timedelta(hours=1)
 PAUSES = (
     5 * _MINUTE, 30 * _MINUTE, _HOUR, 2 * _HOUR, 4 * _HOUR, 8 * _HOUR, 16 * _HOUR, 24 * _HOUR, 24 * _HOUR, 24 * _HOUR,
@@ -34,7 +33,7 @@ def send_letters() -> int:
     """Sends what is free until it is all done or half a minute has gone; returns how many came to an outcome."""
     room = Mailroom()
     try:
-        return work_through(_ready, room.perform, lambda _: "mail server", until=timezone.now() + RUN_FOR)
+        return work_through(_ready, room.perform, lambda _: "mail server", until=run_until())
     finally:
         room.close()
 

@@ -16,6 +16,7 @@ from django.utils.translation import npgettext, pgettext
 from fleetcare.fleet.models import Event, Fleet, Standing, Vehicle
 from fleetcare.kernel.units import from_km
 from scheduling.models import Delivery, DueItem, Letter
+from scheduling.services.letters.naming import told_danger, told_kind, told_what
 from scheduling.services.letters.readers import Reader, absolute, stop_token
 from scheduling.words import Stage
 
@@ -26,11 +27,12 @@ _UNITS = {"km": "length-kilometer", "mi": "length-mile"}
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One due item or ban: how pressing (a word and its rank for the look), what, and when."""
+    """One due item or ban: how pressing (a word and its rank for the look), what, of what kind, and when."""
 
     rank: int
     mark: str
     what: str
+    kind: str
     when: str
 
 
@@ -69,14 +71,25 @@ def worded(letter: Letter, reader: Reader, now: datetime) -> Wording | None:
         return _put(letter, reader, told) if told else None
 
 
+def told_in_advance(items: Iterable[DueItem], fleet: Fleet, reader: Reader, on: date) -> tuple[str, list[Section]]:
+    """What a letter about these items, with their vehicles, would say on a day of the reader's: subject and lines."""
+    with translation.override(reader.language):
+        told = [_due(item, fleet, reader, on) for item in items if _stands(item, on)]
+        told.sort(key=lambda each: (-each.line.rank, each.due_on or on))
+        sections = _sections(told[:MOST_LINES], fleet, signs_in=reader.choice.membership_id is not None)
+        return (_subject(told) if told else "", sections)
+
+
 def _told(letter: Letter, reader: Reader, now: datetime) -> list[_Told]:
     rows = Delivery.objects.within(letter.fleet_id).filter(letter=letter).select_related("item__vehicle", "event")
     rows = rows.order_by("item__due_on", "pk")
-    today, events, told = reader.wall(now).date(), [], []
+    # An item whose second reminder came before the mail with its first is told once, as it stands now.
+    today, events, told, items = reader.wall(now).date(), [], [], set()
     for row in rows:
         if row.event is not None:
             events.append(row.event)
-        elif row.item is not None and _stands(row.item, today):
+        elif row.item is not None and row.item_id not in items and _stands(row.item, today):
+            items.add(row.item_id)
             told.append(_due(row.item, letter.fleet, reader, today))
     bans = _bans(letter.fleet, events)
     return [*bans, *sorted(told, key=lambda each: (-each.line.rank, each.due_on or today))]
@@ -97,23 +110,23 @@ def _bans(fleet: Fleet, events: Sequence[Event]) -> list[_Told]:
 
 
 def _ban(vehicle: Vehicle, event: Event) -> _Told:
-    reasons = " ".join(plain(danger["why"]) for danger in event.facts.get("dangers", []))
+    reasons = " ".join(plain(told_danger(danger)) for danger in event.facts.get("dangers", []))
     rest = pgettext("mail", "Leave it where it stands until it is remedied by somebody qualified to do so.")
-    line = Line(int(Stage.DO_NOT_DRIVE), pgettext("mail", "Do not drive"), reasons, rest)
+    line = Line(int(Stage.DO_NOT_DRIVE), pgettext("mail", "Do not drive"), reasons, "", rest)
     headline = pgettext("mail", "Do not drive: %(vehicle)s") % {"vehicle": vehicle.name}
     return _Told(vehicle, line, None, headline)
 
 
 def _due(item: DueItem, fleet: Fleet, reader: Reader, today: date) -> _Told:
     rank, mark = _pressing(item, today)
-    what, day = plain(item.what), _day(item.due_on, reader)
+    what, day = plain(told_what(item)), _day(item.due_on, reader)
     facts = {"what": what, "vehicle": item.vehicle.name, "day": day}
     headlines = {
         Stage.OVERDUE: pgettext("mail", "Overdue: %(what)s, %(vehicle)s"),
         Stage.DUE: pgettext("mail", "Due now: %(what)s, %(vehicle)s"),
         Stage.AHEAD: pgettext("mail", "Due on %(day)s: %(what)s, %(vehicle)s"),
     }
-    line = Line(int(rank), mark, what, _when(item, fleet, reader, today))
+    line = Line(int(rank), mark, what, told_kind(item), _when(item, fleet, reader, today))
     return _Told(item.vehicle, line, item.due_on, headlines[rank] % facts)
 
 

@@ -1,5 +1,6 @@
 """The calendar of what is due: as RFC 5545 and RFC 7986 say, by a secret address that can be revoked."""
 
+import json
 import logging
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -10,7 +11,7 @@ import time_machine
 from django.test import Client
 
 from fleetcare.fleet.words import Role
-from fleetcare.support.logs import MaskSecrets
+from fleetcare.support.logs import JsonFormatter
 from scheduling.models import CalendarLink, DueItem
 from scheduling.services.calendar_links import make_calendar_link
 from tests.conftest import Cast
@@ -158,8 +159,8 @@ class TestWhose:
         token = "AAAAAAAAAAAAAAAA-AAAAAAAAAAAA_AA"
         seen: list[str] = []
         handler = logging.Handler()
-        handler.emit = lambda record: seen.append(record.getMessage())  # type: ignore[method-assign]
-        handler.addFilter(MaskSecrets())
+        handler.emit = lambda record: seen.append(handler.format(record))  # type: ignore[method-assign]
+        handler.setFormatter(JsonFormatter())
         logger = logging.getLogger("django.request")
         logger.addHandler(handler)
         try:
@@ -167,7 +168,7 @@ class TestWhose:
                 read(f"/calendar/{token}.ics")
         finally:
             logger.removeHandler(handler)
-        assert seen == ["Not Found: /calendar/***.ics"]
+        assert [json.loads(line)["message"] for line in seen] == ["Not Found: /calendar/***.ics"]
 
 
 def test_ids_are_no_secrets_and_stay_readable_in_logs() -> None:

@@ -94,7 +94,8 @@ def test_what_was_found_on_an_earlier_day_but_entered_since_counts_as_since(api:
 def test_worth_changes_with_the_grade_and_with_the_pace_of_driving(api: Any, worn: Cast) -> None:
     """The new reading says that the vehicle drives less than was reckoned: so the other boot is worth a little less."""
     first = make(api, worn)
-    fresh(worn, result(BOOT, "front-left", grade="dangerous"), result(PADS, "front-left", grade="minor"))
+    seen = (result(BOOT, "front-left", grade="dangerous"), result(PADS, "front-left", grade="minor"))
+    recent(worn.vehicle, worn, *seen, days_ago=0, km=180_100)
     again = renew(api, worn, first)
     causes = {
         (each["job"], *each["positions"]): [cause["code"] for cause in each["because"]] for each in again["changes"]

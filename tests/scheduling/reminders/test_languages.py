@@ -12,7 +12,7 @@ from django.conf import settings
 from scheduling.services.letters.readers import LANGUAGES
 
 FOLDER = Path(settings.BASE_DIR) / "scheduling"
-_PYTHON = re.compile(r'\bn?pgettext\(\s*"mail",\s*"((?:[^"\\]|\\.)*)"')
+_PYTHON = re.compile(r'\bn?pgettext(?:_lazy)?\(\s*"(?:mail|kind of due item)",\s*"((?:[^"\\]|\\.)*)"')
 _TEMPLATE = re.compile(r'{% translate "([^"]*)" context "mail" %}')
 
 

@@ -191,6 +191,17 @@ class TestTiming:
         clock.move_to(datetime(2026, 6, 16, 6, 0, tzinfo=UTC))
         assert len(tell()) == 1
 
+    def test_no_letter_is_made_in_quiet_hours(self, cast: Cast, clock: Any) -> None:
+        """It would be put into words of the evening before, and stand in the log as one that waits."""
+        daily(cast, quiet_from_hour=21, quiet_to_hour=6)
+        due_item(cast.vehicle, TODAY, safety=True)
+        clock.move_to(datetime(2026, 6, 15, 23, tzinfo=UTC))
+        make_notices()
+        assert make_letters() == 0
+        assert letters(cast) == []
+        clock.move_to(datetime(2026, 6, 16, 6, tzinfo=UTC))
+        assert make_letters() == 1
+
     def test_a_letter_made_before_the_quiet_hours_is_not_sent_in_them(self, cast: Cast, clock: Any) -> None:
         daily(cast, quiet_from_hour=21, quiet_to_hour=6)
         due_item(cast.vehicle, TODAY)

@@ -129,3 +129,20 @@ def test_choosing_again_lets_a_refused_address_be_tried(api: Any, cast: Cast) ->
     where = at(cast, "members", choice.membership_id, "reminders")
     assert api.get(where).json()["address_refused"]
     assert not api.patch(where, {"hour": 9}).json()["address_refused"]
+
+
+def test_a_member_says_which_vehicles_they_do_not_want_to_hear_of(client_of: Any, cast: Cast, strangers: Cast) -> None:
+    mine = at(cast, "members", member(cast, Role.VIEWER), "reminders")
+    owner = client_of(Role.OWNER)
+    changed = owner.patch(mine, {"unwanted_vehicles": [str(cast.vehicle.pk)]}, format="json")
+    assert changed.json()["unwanted_vehicles"] == [str(cast.vehicle.pk)]
+    assert owner.patch(mine, {"rhythm": "daily"}, format="json").json()["unwanted_vehicles"] == [str(cast.vehicle.pk)]
+    refused = owner.patch(mine, {"unwanted_vehicles": [str(strangers.vehicle.pk)]}, format="json")
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == ["/unwanted_vehicles/0"]
+    assert owner.patch(mine, {"unwanted_vehicles": []}, format="json").json()["unwanted_vehicles"] == []
+
+
+def test_what_a_contact_hears_of_stands_at_the_contact(api: Any, cast: Cast) -> None:
+    theirs = at(cast, "contacts", contact(cast, cast.vehicle).pk, "reminders")
+    refused = api.patch(theirs, {"unwanted_vehicles": [str(cast.vehicle.pk)]}, format="json")
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == ["/unwanted_vehicles"]

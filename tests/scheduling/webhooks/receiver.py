@@ -20,15 +20,18 @@ class Receiver:
     after_seconds: float = 0.0
     drip: bool = False
     got: list[tuple[dict[str, str], bytes]] = field(default_factory=list)
+    at: list[float] = field(default_factory=list)
+    """When each came, as the clock on the wall showed it."""
 
 
 @contextmanager
-def receiving(**answer: Any) -> Iterator[Receiver]:
+def receiving(port: int = 0, **answer: Any) -> Iterator[Receiver]:
     receiver = Receiver(**answer)
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
+            receiver.at.append(time.time())
             receiver.got.append(({name.lower(): value for name, value in self.headers.items()}, body))
             time.sleep(receiver.after_seconds)
             try:
@@ -52,7 +55,7 @@ def receiving(**answer: Any) -> Iterator[Receiver]:
         def log_message(self, *_: Any) -> None:
             return
 
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    server = ThreadingHTTPServer(("127.0.0.1", port), Handler)
     server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
     thread.start()

@@ -1,6 +1,8 @@
 """Webhooks: signed as Standard Webhooks says, repeated, stopped; nobody waits for somebody else's receiver."""
 
 import json
+import threading
+import time
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -13,7 +15,7 @@ from fleetcare.fleet.services.events import record_event
 from fleetcare.fleet.words import EventKind
 from fleetcare.support import outbound
 from scheduling.models import WebhookDelivery, WebhookEndpoint
-from scheduling.services import hooks
+from scheduling.services import hooks, lanes, queue
 from scheduling.services.hooks import secret_of, send_hooks
 from scheduling.services.relay import relay_events, relay_waiting
 from scheduling.services.webhooks import add_endpoint, change_endpoint, replay, rotate_secret, try_endpoint
@@ -148,6 +150,8 @@ class TestRelay:
             endpoint(cast, receiver.url)
             with django_capture_on_commit_callbacks(execute=True):
                 inspect(cast.access, cast.vehicle, grade="major")
+            assert receiver.got == [], "nobody waits for somebody else's server"
+            send_hooks()
         kinds = [json.loads(body)["type"] for _, body in receiver.got]
         assert sorted(kinds) == ["finding.opened", "inspection.completed"]
         finding = next(json.loads(body)["data"] for _, body in receiver.got if b"finding.opened" in body)
@@ -293,15 +297,97 @@ class TestRepeating:
         with time_machine.travel(NOW, tick=False) as clock:
             happen(cast)
 
-            def post(*_: Any, **__: Any) -> outbound.Reply:
+            real = hooks._conclude
+
+            def conclude(row: WebhookDelivery, reply: Any) -> Any:
                 clock.shift(121)  # longer than the lease: another worker takes it and is told 200
+                monkeypatch.setattr(hooks, "_conclude", real)
                 answering(monkeypatch, 200)
                 assert send_hooks() == 1
-                return outbound.Reply(500, b"")
+                return real(row, reply)
 
-            monkeypatch.setattr(outbound, "post", post)
+            answering(monkeypatch, 500)
+            monkeypatch.setattr(hooks, "_conclude", conclude)
             assert send_hooks() == 0
         assert deliveries(cast)[0].state == QueueState.SENT
+
+
+class TestManyAtOnce:
+    def test_an_endpoint_that_did_not_answer_is_left_alone_for_a_minute(
+        self, cast: Cast, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        endpoint(cast)
+        with time_machine.travel(NOW, tick=False) as clock:
+            happen(cast, number=1)
+            called = answering(monkeypatch, outbound.Unreachable("silence"), 200)
+            send_hooks()
+            happen(cast, number=2)
+            clock.shift(50)
+            assert send_hooks() == 0
+            assert len(called) == 1
+            clock.shift(11)
+            assert send_hooks() == 2
+
+    def test_a_long_queue_before_a_slow_receiver_does_not_hide_the_others(
+        self, cast: Cast, strangers: Cast, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """More rows than are looked at in one go, all before the other's in the order of sending."""
+        monkeypatch.setattr(lanes, "_LOOK_AHEAD", 3)
+        monkeypatch.setattr(lanes, "LOOK_EVERY_SECONDS", 0.01)
+        slow = endpoint(cast, "http://127.0.0.1:9/slow")
+        for number in range(5):
+            happen(cast, number=number)
+        endpoint(strangers, "http://127.0.0.1:9/good")
+        happen(strangers)
+        told = threading.Event()
+        order: list[str] = []
+
+        def post(url: str, *_: Any, **__: Any) -> outbound.Reply:
+            if url == slow.url:
+                assert told.wait(20), "the other waited for the slow one"
+            order.append(url)
+            told.set()
+            return outbound.Reply(200, b"")
+
+        monkeypatch.setattr(outbound, "post", post)
+        assert send_hooks() == 6
+        assert order == ["http://127.0.0.1:9/good", *[slow.url] * 5]
+
+    def test_a_second_run_leaves_everything_to_the_one_that_sends(
+        self, cast: Cast, strangers: Cast, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Or a receiver that does not answer would hold every worker process, one after the other."""
+        endpoint(cast)
+        happen(cast)
+        first = deliveries(cast)[0]
+        with time_machine.travel(NOW, tick=False) as clock:
+            WebhookDelivery.objects.within(cast.fleet).update(not_before=NOW)
+            assert queue.claim(first)
+            endpoint(strangers)
+            happen(strangers)
+            called = answering(monkeypatch, 200)
+            clock.shift(hooks.CALL_LASTS_AT_MOST - timedelta(seconds=1))
+            assert send_hooks() == 0
+            clock.shift(2)
+            assert send_hooks() == 1, "who has said nothing for longer than a call lasts is dead"
+        assert len(called) == 1
+
+    def test_no_endpoint_is_called_twice_at_the_same_time(self, cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+        endpoint(cast)
+        for number in range(4):
+            happen(cast, number=number)
+        now_called, most = [0], [0]
+
+        def post(*_: Any, **__: Any) -> outbound.Reply:
+            now_called[0] += 1
+            most[0] = max(most[0], now_called[0])
+            time.sleep(0.005)
+            now_called[0] -= 1
+            return outbound.Reply(200, b"")
+
+        monkeypatch.setattr(outbound, "post", post)
+        assert send_hooks() == 4
+        assert most == [1]
 
 
 class TestByHand:
@@ -336,11 +422,12 @@ def test_relaying_takes_the_same_queries_however_much_happened(
         assert relay_events(cast.fleet.pk) == count
 
 
-def test_sending_one_takes_three_queries_and_a_look(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_sending_one_takes_two_queries_and_three_looks(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
     answering(monkeypatch, 200)
+    monkeypatch.setattr(lanes, "LOOK_EVERY_SECONDS", 60.0)
     endpoint(cast)
     counts = []
     for size in (1, 5):
@@ -349,4 +436,5 @@ def test_sending_one_takes_three_queries_and_a_look(cast: Cast, monkeypatch: pyt
         with CaptureQueriesContext(connection) as seen:
             send_hooks()
         counts.append(len(seen) - 2 * size)
-    assert counts == [2, 2]  # a claim and a settlement each; two looks for what is ready
+    # A claim and a settlement each; whether another run sends, and two looks for what is ready.
+    assert counts == [3, 3]

@@ -57,11 +57,14 @@ def test_a_test_is_logged_and_can_be_sent_again(
         made = api.post(at(cast), {"url": receiver.url}).json()["id"]
         with django_capture_on_commit_callbacks(execute=True):
             assert api.post(at(cast, made, "test")).status_code == 202
+        assert receiver.got == [], "a request waits for nobody's server"
+        send_hooks()
         (row,) = api.get(at(cast, made, "deliveries")).json()["items"]
         assert (row["state"], row["status"], row["kind"]) == ("sent", 204, "test")
         with django_capture_on_commit_callbacks(execute=True):
             again = api.post(at(cast, made, "deliveries", row["id"], "replay"))
         assert again.json()["state"] == "waiting"
+        send_hooks()
         assert len(receiver.got) == 2
 
 

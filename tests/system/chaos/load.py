@@ -2,6 +2,8 @@
 
 import json
 import sys
+import time
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -62,22 +64,58 @@ def fill(count: int) -> dict[str, Any]:
     return {"fleet": str(fleet.pk), "key": key, "vehicle": str(spare.pk)}
 
 
-def ring(task: str, times: int) -> dict[str, Any]:
-    """Rings the bell of a task again and again."""
+def ring(times: int, tasks: Sequence[str]) -> dict[str, Any]:
+    """Rings the bells of tasks again and again, in turn, over a few seconds."""
     from fleetcare.config import celery_app
 
-    for _ in range(times):
-        celery_app.send_task(task)
+    for number in range(times):
+        celery_app.send_task(tasks[number % len(tasks)])
+        time.sleep(0.05)
     return {"rung": times}
 
 
 def poison() -> dict[str, Any]:
-    """Messages that no worker understands: a task nobody knows, and arguments that fit none."""
+    """Messages that no worker understands: an unknown task, arguments that fit none, words that are no JSON."""
     from fleetcare.config import celery_app
 
     celery_app.send_task("scheduling.no_such_task")
     celery_app.send_task("scheduling.relay_events", args=["no-uuid"])
     celery_app.send_task("scheduling.send_letters", args=[1, 2, 3])
+    with celery_app.producer_pool.acquire() as producer:
+        headers = {"task": "scheduling.send_letters", "id": "broken", "lang": "py", "argsrepr": "", "kwargsrepr": ""}
+        words = {"content_type": "application/json", "content_encoding": "utf-8", "headers": headers}
+        producer.publish('[[1, {"half":', serializer=None, exchange="celery", routing_key="celery", **words)
+    return {}
+
+
+def endpoints(urls: dict[str, str]) -> dict[str, Any]:
+    """A fleet for each name, with an endpoint at its address; returns their ids by name."""
+    from fleetcare.fleet.models import User
+    from fleetcare.fleet.services.fleets import create_fleet
+    from fleetcare.support.bell import bell_held
+    from scheduling.services.webhooks import add_endpoint
+
+    found = {}
+    for name, url in urls.items():
+        with bell_held():
+            owner = User.objects.create_user(f"{name}@chaos.example")
+            access = create_fleet(owner, name=name, kind="workshop", currency="EUR", time_zone="UTC")
+        add_endpoint(access, url=url)
+        found[name] = str(access.fleet.pk)
+    return found
+
+
+def happen(counts: dict[str, int], every_seconds: float) -> dict[str, Any]:
+    """Something happens in fleets (by id) again and again: in each once a round, as long as it has some left."""
+    from fleetcare.fleet.models import Fleet
+    from fleetcare.fleet.services.events import record_event
+
+    fleets = {key: Fleet.objects.get(pk=key) for key in counts}
+    for number in range(max(counts.values())):
+        for key, fleet in fleets.items():
+            if number < counts[key]:
+                record_event(fleet, kind="job.closed", facts={"number": number})
+        time.sleep(every_seconds)
     return {}
 
 
@@ -88,6 +126,8 @@ if __name__ == "__main__":
     command, *arguments = sys.argv[1:]
     known: dict[str, Any] = {
         "migrate": migrate, "fill": lambda count: fill(int(count)), "poison": poison,
-        "ring": lambda task, times: ring(task, int(times)),
+        "endpoints": lambda urls: endpoints(json.loads(urls)),
+        "happen": lambda counts, every: happen(json.loads(counts), float(every)),
+        "ring": lambda times, *tasks: ring(int(times), tasks),
     }  # fmt: skip
     print(json.dumps(known[command](*arguments)))

@@ -2,6 +2,7 @@
 
 import asyncio
 import re
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -35,6 +36,8 @@ class Sink:
     taken: Counter[str] = field(default_factory=Counter)
     ids: dict[str, set[str]] = field(default_factory=dict)
     refused: Counter[str] = field(default_factory=Counter)
+    arrived: list[float] = field(default_factory=list)
+    """When each mail was taken, by the clock that only goes forward."""
     connections: int = 0
     transports: list[Any] = field(default_factory=list, repr=False)
 
@@ -58,6 +61,7 @@ class Sink:
             self.refused[address] += 1
             return words
         self.taken[address] += 1
+        self.arrived.append(time.monotonic())
         found = _MESSAGE_ID.search(bytes(envelope.content or b""))
         self.ids.setdefault(address, set()).add(found.group(1).decode() if found else "")
         if self.hangs_up_after and self.total == self.hangs_up_after:
@@ -65,6 +69,11 @@ class Sink:
             assert server.transport is not None
             server.transport.abort()
         return words
+
+    def forget(self) -> None:
+        """Counts anew."""
+        for kept in (self.taken, self.ids, self.refused, self.arrived):
+            kept.clear()  # type: ignore[attr-defined]
 
     @property
     def total(self) -> int:

@@ -17,6 +17,7 @@ from fleetcare.portal.demo.loading import load_fleets
 from fleetcare.portal.demo.owner import EMAIL, demo_owner, fresh_key
 from fleetcare.portal.demo.showing import shown
 from fleetcare.portal.management.commands.serve import address, refuse_taken_port
+from fleetcare.support.doing import erasing
 from inspections.services.assessment import current_condition
 from scheduling.services.backlog import current_backlog
 
@@ -58,7 +59,8 @@ def _begin_anew(fleets: Sequence[DemoFleet]) -> None:
     others = Fleet.objects.exclude(pk__in=[fleet.id for fleet in fleets])
     if others.exists() or User.objects.exclude(email__iexact=EMAIL).exists():
         raise CommandError("There is more here than the demo; --fresh would delete it. Use another FLEETCARE_DATA.")
-    call_command("flush", interactive=False, verbosity=0)
+    with erasing():
+        call_command("flush", interactive=False, verbosity=0)
 
 
 def _for_scripts(access: Access) -> dict[str, str]:

@@ -105,8 +105,10 @@ def _web(host: str, port: int) -> list[str]:
 
 
 def _worker() -> list[str]:
-    # Solo: one task at a time is all that the embedded database takes; `--beat` ticks in a process of its own.
-    options = ["--pool", "solo", "--beat", "--schedule", str(settings.CELERY_BEAT_SCHEDULE_FILENAME)]
+    # Children of their own: a task that hangs or dies is ended and counted without taking the worker with it. Two, so
+    # that a mail server which does not answer holds up no assessment. `--beat` ticks in a process of its own.
+    options = ["--pool", "prefork", "--concurrency", "2", "--beat"]
+    options += ["--schedule", str(settings.CELERY_BEAT_SCHEDULE_FILENAME)]
     quiet = ["--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel", "WARNING"]
     return ["celery", "--app", "fleetcare.config", "worker", *options, *quiet]
 
