@@ -6,7 +6,7 @@ RUN pip install --no-cache-dir --require-hashes -r requirements.txt
 COPY . .
 RUN mkdir /data && chown fleetcare /data \
  && FLEETCARE_DATA=/tmp/build STATIC_ROOT=/srv/fleetcare/static python manage.py collectstatic --noinput
-ENV FLEETCARE_DATA=/data PYTHONUNBUFFERED=1 OPENBLAS_NUM_THREADS=1
+ENV FLEETCARE_DATA=/data STATIC_ROOT=/srv/fleetcare/static PYTHONUNBUFFERED=1 OPENBLAS_NUM_THREADS=1
 USER fleetcare
 EXPOSE 8000
 CMD ["gunicorn", "fleetcare.config.wsgi", "--bind", "0.0.0.0:8000", "--workers", "2", "--threads", "4", \

@@ -7,6 +7,7 @@ from typing import Any
 from fleetcare.fleet.models import ApiKey, Fleet, Membership, User
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import Forbidden, NotFound
+from fleetcare.support.doing import name_actor
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,12 +30,14 @@ def fleet_access(auth: Any, user: Any, fleet_id: uuid.UUID) -> Access:
     if isinstance(auth, ApiKey):
         if auth.fleet_id != fleet_id:
             raise NotFound
+        name_actor(f"key:{auth.pk}")
         return Access(auth.fleet, Role(auth.role), f"key:{auth.pk}")
     if not getattr(user, "is_authenticated", False):
         raise NotFound
     membership = Membership.objects.within(fleet_id).select_related("fleet").filter(user=user.pk).first()
     if membership is None:
         raise NotFound
+    name_actor(f"user:{user.pk}")
     return Access(membership.fleet, Role(membership.role), f"user:{user.pk}")
 
 
@@ -47,4 +50,5 @@ def signed_in_person(user: Any) -> User:
     """Whoever asks, if it is a person; raises Forbidden for a key, which belongs to one fleet and makes none."""
     if not isinstance(user, User):
         raise Forbidden("A key belongs to one fleet; a signed-in person makes fleets.")
+    name_actor(f"user:{user.pk}")
     return user

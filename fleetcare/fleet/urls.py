@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleetcare.fleet.api import fleets, fuel, invitations, vehicles
+from fleetcare.fleet.api import audit, fleets, fuel, invitations, leaving, vehicles
 
 _FLEET = "fleets/<uuid:fleet_id>/"
 _VEHICLE = f"{_FLEET}vehicles/<uuid:vehicle_id>/"
@@ -16,6 +16,8 @@ urlpatterns = [
     path(f"{_FLEET}invitations/<uuid:invitation_id>/", invitations.OneInvitation.as_view()),
     path(f"{_FLEET}keys/", fleets.Keys.as_view()),
     path(f"{_FLEET}keys/<uuid:key_id>/", fleets.OneKey.as_view()),
+    path(f"{_FLEET}audit/", audit.Audit.as_view()),
+    path(f"{_FLEET}leaving/", leaving.Leaving.as_view()),
     path(f"{_FLEET}contacts/", fleets.Contacts.as_view()),
     path(f"{_FLEET}contacts/<uuid:contact_id>/", fleets.OneContact.as_view()),
     path(f"{_FLEET}vehicles/", vehicles.Vehicles.as_view()),

@@ -7,6 +7,10 @@ from rest_framework.exceptions import ParseError
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 
+MOST_DEEP = 32
+"""Levels of a body; reading one that is a thousand deep would exhaust the stack further on."""
+MOST_HOLDERS = 20_000
+_HOLDERS = (dict, list)
 _OPTIONS = orjson.OPT_UTC_Z | orjson.OPT_NAIVE_UTC | orjson.OPT_NON_STR_KEYS
 
 
@@ -33,7 +37,25 @@ class StrictJSONParser(BaseParser):
     media_type = "application/json"
 
     def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Any = None) -> Any:
+        body = stream.read()
+        # Counted before anything is made of them; signs inside of texts count too, and there are never so many.
+        if body.count(b"{") + body.count(b"[") > MOST_HOLDERS:
+            raise ParseError(f"The body holds more than {MOST_HOLDERS} lists and objects.")
         try:
-            return orjson.loads(stream.read())
+            value = orjson.loads(body)
         except orjson.JSONDecodeError as error:
             raise ParseError(f"The body is not JSON: {error}") from error
+        if _is_deep(value):
+            raise ParseError(f"The body is nested more than {MOST_DEEP} deep.")
+        return value
+
+
+def _is_deep(value: Any) -> bool:
+    """Whether lists and objects stand in each other deeper than anything that is taken here, level by level."""
+    level = [value]
+    for _ in range(MOST_DEEP + 1):
+        holders = [each.values() if isinstance(each, dict) else each for each in level if isinstance(each, _HOLDERS)]
+        if not holders:
+            return False
+        level = [inner for holder in holders for inner in holder if isinstance(inner, _HOLDERS)]
+    return True

@@ -13,6 +13,7 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 
 from fleetcare.kernel.errors import DomainError, Fault, InvalidInput, NotFound
+from fleetcare.support.throttling import TooMany, refusal_headers
 
 TYPE_PREFIX = "urn:fleetcare:problem:"
 MEDIA_TYPE = "application/problem+json"
@@ -63,6 +64,9 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     response = Response(body, status=known.status, content_type=MEDIA_TYPE)
     if known.status == 401:
         response["WWW-Authenticate"] = 'Bearer realm="fleetcare"'
+    if isinstance(known, TooMany):
+        for name, value in refusal_headers(known).items():
+            response[name] = value
     wait = getattr(error, "wait", None)
     if wait is not None:
         response["Retry-After"] = str(int(wait) + 1)

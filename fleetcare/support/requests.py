@@ -1,4 +1,4 @@
-"""Middleware: a request id, a limit to bodies, and answers that no shared cache keeps."""
+"""Middleware: a request id, limits to requests and bodies, and answers that no shared cache keeps."""
 
 import re
 from collections.abc import Callable
@@ -7,10 +7,13 @@ from uuid import uuid4
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils.cache import add_never_cache_headers
+from django.utils.module_loading import import_string
 
 from fleetcare.support.problems import problem_response
+from fleetcare.support.throttling import TooMany, client_address, counted, policy_of, refusal_headers
 
 Next = Callable[[HttpRequest], HttpResponse]
+_COUNT = re.compile("[0-9]{1,15}")
 _SOUND_ID = re.compile(r"[\w.-]{8,64}")
 
 
@@ -26,6 +29,29 @@ class RequestIdMiddleware:
         response = self.get_response(request)
         response["X-Request-ID"] = request.request_id  # type: ignore[attr-defined]
         return response
+
+
+class AddressLimitMiddleware:
+    """Counts what comes from one address, before anything is looked up for it: strangers have no key to count by."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        try:
+            counted(policy_of("address"), client_address(request))
+        except TooMany as error:
+            refused = self._refused(request, error)
+            for name, value in refusal_headers(error).items():
+                refused[name] = value
+            return refused
+        return self.get_response(request)
+
+    def _refused(self, request: HttpRequest, error: TooMany) -> HttpResponse:
+        if request.path.startswith("/api/"):
+            return problem_response(request, error.status, error.code, error.title, error.detail)
+        page: HttpResponse = import_string(settings.TOO_MANY_VIEW)(request)
+        return page
 
 
 def _body_limit(path: str) -> int:
@@ -46,7 +72,7 @@ class BodyLimitMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         length = request.headers.get("Content-Length") or "0"
         limit = _body_limit(request.path)
-        if not length.isdecimal() or int(length) > limit:
+        if not _COUNT.fullmatch(length) or int(length) > limit:
             return problem_response(
                 request, 413, "too-large", "The body is too large", f"At most {limit} bytes are taken at once."
             )

@@ -3,8 +3,10 @@
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.utils import OpenApiResponse
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
+
+from fleetcare.support.idempotency import HEADER, LONGEST_KEY
 
 
 class FaultOut(serializers.Serializer[Any]):
@@ -35,8 +37,32 @@ _MEANINGS = {
     "412": "Changed by somebody else in the meantime.",
     "413": "The body is too large.",
     "415": "The body is not JSON.",
+    "422": "The Idempotency-Key stands for another request.",
+    "428": "Say with If-Match which state this replaces.",
+    "429": "Too many requests; Retry-After says how many seconds to wait.",
 }
 _WRITE_ONLY = {"409", "412", "413", "415"}
+_ONLY_OF = {"422": "POST", "428": "PUT"}
+_KEY_HEADER = OpenApiParameter(
+    HEADER,
+    {"type": "string", "minLength": 1, "maxLength": LONGEST_KEY, "pattern": "^[ -~]+$"},
+    OpenApiParameter.HEADER,
+    description="A fresh word for what is asked for. Repeated within 48 hours with the same address and body, the "
+    "request is done once and answered each time with the same bytes; answers given again carry "
+    "`Idempotency-Replayed: true`. While the first is at work: 409.",
+)
+_MATCH_HEADER = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="The ETag that was read. A stale one is refused with 412; a PUT over what is stored needs one.",
+)
+_NONE_MATCH_HEADER = OpenApiParameter(
+    "If-None-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="The ETag of what you have; where that is still so, the answer is 304 without a body.",
+)
 
 
 class ProblemSchema(AutoSchema):
@@ -45,13 +71,21 @@ class ProblemSchema(AutoSchema):
     def get_tags(self) -> list[str]:
         return [getattr(self.view, "tag", "fleetcare")]
 
+    def get_override_parameters(self) -> list[Any]:
+        by_method = {"POST": [_KEY_HEADER], "GET": [_NONE_MATCH_HEADER]}
+        return by_method.get(self.method, [_MATCH_HEADER])
+
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         bodies = super()._get_response_bodies(direction)
         for status, meaning in _MEANINGS.items():
             if status in bodies or (status in _WRITE_ONLY and self.method == "GET"):
                 continue
+            if _ONLY_OF.get(status, self.method) != self.method:
+                continue
             answer = OpenApiResponse(Problem, description=meaning)
             bodies[status] = self._get_response_for_code(  # type: ignore[no-untyped-call]
                 answer, status, ["application/problem+json"]
             )
+        if self.method == "GET":
+            bodies["304"] = {"description": "You have it already."}
         return bodies

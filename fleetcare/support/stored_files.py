@@ -4,7 +4,7 @@ import errno
 import os
 import secrets
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from django.conf import settings
@@ -20,15 +20,15 @@ def fresh_name(folder: str, suffix: str) -> str:
     return f"{folder}/{secrets.token_hex(16)}{suffix}"
 
 
-def keep(folder: str, content: bytes, suffix: str) -> str:
-    """Stores the bytes under a fresh random name and returns it (relative to MEDIA_ROOT).
+def keep(folder: str, content: bytes | Iterable[bytes], suffix: str) -> str:
+    """Stores the bytes, given whole or in pieces, under a fresh random name; returns it (relative to MEDIA_ROOT).
 
     Raises NoRoom where the disk is full; then nothing of the file is left.
     """
     name = fresh_name(folder, suffix)
     try:
-        with written(name) as path:
-            path.write_bytes(content)
+        with written(name) as path, path.open("wb") as file:
+            file.writelines([content] if isinstance(content, bytes) else content)
     except OSError as error:
         if error.errno in _FULL:
             raise NoRoom("There is no room left to keep files; nothing was stored.") from error

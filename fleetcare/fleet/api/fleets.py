@@ -5,12 +5,12 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from fleetcare.fleet import selectors
 from fleetcare.fleet.access import signed_in_person
 from fleetcare.fleet.api import answers, inputs, shapes
 from fleetcare.fleet.api.base import FleetView
+from fleetcare.fleet.api.view import ApiView
 from fleetcare.fleet.services import fleets as services
 from fleetcare.fleet.services.keys import create_key, revoke_key
 from fleetcare.fleet.words import Role
@@ -20,7 +20,7 @@ from fleetcare.support.strict import refuse_unknown_parameters
 OWNER = Role.OWNER
 
 
-class Fleets(APIView):
+class Fleets(ApiView):
     """The fleets of whoever asks."""
 
     tag = "fleet"
@@ -151,5 +151,7 @@ class OneContact(FleetView):
 
     @extend_schema(operation_id="delete_contact", responses={204: None})
     def delete(self, request: Any, fleet_id: uuid.UUID, contact_id: uuid.UUID) -> Response:
-        selectors.contacts(self.access).one(pk=contact_id).delete()
+        contact = selectors.contacts(self.access).one(pk=contact_id)
+        self.require_match(contact)
+        contact.delete()
         return Response(status=204)

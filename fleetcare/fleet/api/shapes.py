@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import uuid
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+import orjson
+
 from fleetcare.kernel import vin as vins
-from fleetcare.kernel.grades import Grade
+from fleetcare.kernel.grades import GRADE_WORDS
 from fleetcare.kernel.money import Money
 
 if TYPE_CHECKING:
@@ -18,17 +22,17 @@ if TYPE_CHECKING:
         Invitation,
         Membership,
         OdometerReading,
-        Vehicle,
     )
 
 Json = dict[str, Any]
 
 
-def number(value: Decimal | None) -> int | float | None:
+def number(value: Decimal | float | None) -> int | float | None:
     """A stored decimal as a JSON number, whole where it is whole."""
     if value is None:
         return None
-    return int(value) if value == value.to_integral_value() else float(value)
+    whole = int(value)
+    return whole if whole == value else float(value)
 
 
 def money(minor: int, fleet: Fleet) -> dict[str, str]:
@@ -124,31 +128,36 @@ def fill_json(fleet: Fleet, fill: FuelFill) -> Json:
     }
 
 
-def vehicle_json(fleet: Fleet, vehicle: Vehicle) -> Json:
-    """A vehicle with where it stands."""
-    standing = vehicle.standing
+def vehicle_json(fleet: Fleet, columns: Sequence[Any]) -> Json:
+    """A vehicle with where it stands, from `selectors.VEHICLE_COLUMNS` as the driver or Django gives them."""
+    (
+        key, name, plate, vin, make, model, model_year, first_used_on, traits, note, archived, odometer_km, odometer_on,
+        score, coverage_fraction, worst_grade, do_not_drive, open_findings, backlog_cost_minor, next_due_on,
+        next_due_what, inspected_on, revision, assessed_revision, _,
+    ) = columns  # fmt: skip
     return {
-        "id": vehicle.pk,
-        "name": vehicle.name,
-        "plate": vehicle.plate,
-        "vin": vehicle.vin,
-        "make": vehicle.make,
-        "model": vehicle.model,
-        "model_year": vehicle.model_year,
-        "first_used_on": vehicle.first_used_on,
-        "traits": vehicle.traits,
-        "note": vehicle.note,
-        "archived": vehicle.archived,
-        "odometer_km": number(standing.odometer_km),
-        "odometer_on": standing.odometer_on,
-        "score": None if standing.score is None else round(standing.score, 1),
-        "coverage_fraction": round(standing.coverage_fraction, 3),
-        "worst_grade": Grade(standing.worst_grade).word,
-        "do_not_drive": standing.do_not_drive,
-        "open_findings": standing.open_findings,
-        "backlog_cost": money(standing.backlog_cost_minor, fleet),
-        "next_due": {"due_on": standing.next_due_on, "what": standing.next_due_what} if standing.next_due_on else None,
-        "inspected_on": standing.inspected_on,
-        "being_assessed": standing.revision != standing.assessed_revision,
-        "warnings": list(vins.warnings(vehicle.vin)) if vehicle.vin else [],
+        "id": key if isinstance(key, uuid.UUID) else uuid.UUID(key),
+        "name": name,
+        "plate": plate,
+        "vin": vin,
+        "make": make,
+        "model": model,
+        "model_year": model_year,
+        "first_used_on": first_used_on,
+        # Stored JSON goes out as it is, without being read and written again.
+        "traits": orjson.Fragment(traits) if isinstance(traits, str) else traits,
+        "note": note,
+        "archived": archived,
+        "odometer_km": number(odometer_km),
+        "odometer_on": odometer_on,
+        "score": None if score is None else round(score, 1),
+        "coverage_fraction": round(coverage_fraction, 3),
+        "worst_grade": GRADE_WORDS[worst_grade],
+        "do_not_drive": do_not_drive,
+        "open_findings": open_findings,
+        "backlog_cost": money(backlog_cost_minor, fleet),
+        "next_due": {"due_on": next_due_on, "what": next_due_what} if next_due_on else None,
+        "inspected_on": inspected_on,
+        "being_assessed": revision != assessed_revision,
+        "warnings": list(vins.warnings(vin)) if vin else [],
     }

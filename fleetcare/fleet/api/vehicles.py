@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -18,9 +17,6 @@ from fleetcare.fleet.services.vehicles import add_vehicle, change_vehicle
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import NotFound
 from fleetcare.kernel.grades import GRADE_WORDS, Grade
-
-if TYPE_CHECKING:
-    from fleetcare.fleet.models import Vehicle
 
 _ORDERINGS = {
     "name": ("name", "id"),
@@ -40,6 +36,7 @@ _FILTERS = [
     OpenApiParameter("cursor", str),
 ]
 _TRUTH = {"true": True, "false": False}
+_LONGEST_SEARCH, _MOST_WORDS = 200, 10
 
 
 def _choice(parameters: Any, name: str, choices: dict[str, Any], *, default: Any = None) -> Any:
@@ -50,6 +47,14 @@ def _choice(parameters: Any, name: str, choices: dict[str, Any], *, default: Any
     return choices[parameters[name]]
 
 
+def _search(parameters: Any) -> str:
+    text: str = parameters.get("q", "")
+    if len(text) > _LONGEST_SEARCH or len(text.split()) > _MOST_WORDS:
+        sentence = f"At most {_MOST_WORDS} words with {_LONGEST_SEARCH} characters in all."
+        raise ValidationError({"q": [ErrorDetail(sentence, "too-long")]})
+    return text
+
+
 class Vehicles(FleetView):
     tag = "vehicle"
     parameters = ("q", "ordering", "worst_grade", "do_not_drive", "archived")
@@ -57,34 +62,36 @@ class Vehicles(FleetView):
     @extend_schema(operation_id="list_vehicles", parameters=_FILTERS, responses=answers.page_of(answers.VehicleOut))
     def get(self, request: Any, fleet_id: uuid.UUID) -> Response:
         given = request.query_params
+        if not given:
+            items = [self._shape(row) for row in selectors.first_vehicles(self.access)]
+            return self.first_page(items, _ORDERINGS["name"])
         conditions: Json = {"archived": _choice(given, "archived", _TRUTH, default=False)}
         if "do_not_drive" in given:
             conditions["standing__do_not_drive"] = _choice(given, "do_not_drive", _TRUTH)
         if "worst_grade" in given:
             words = {grade.word: int(grade) for grade in Grade}
             conditions["standing__worst_grade"] = _choice(given, "worst_grade", words)
-        rows = selectors.vehicles(self.access, q=given.get("q", ""), **conditions)
+        rows = selectors.vehicles(self.access, q=_search(given), **conditions)
         ordering = _choice(given, "ordering", _ORDERINGS, default=_ORDERINGS["name"])
-        return self.page(rows, partial(shapes.vehicle_json, self.access.fleet), ordering)
+        return self.page(rows.values_list(*selectors.VEHICLE_COLUMNS, "sort_score", named=True), self._shape, ordering)
+
+    def _shape(self, row: Any) -> Json:
+        return shapes.vehicle_json(self.access.fleet, row[: len(selectors.VEHICLE_COLUMNS)])
 
     @extend_schema(operation_id="add_vehicle", request=inputs.VehicleNew, responses={201: answers.VehicleOut})
     def post(self, request: Any, fleet_id: uuid.UUID) -> Response:
         values = self.parsed(inputs.VehicleNew)
         vehicle = add_vehicle(self.access, key=values.pop("id", None), **values)
-        return self._added(vehicle, f"{request.path}{vehicle.pk}/")
-
-    def _added(self, vehicle: Vehicle, location: str) -> Response:
-        body = shapes.vehicle_json(self.access.fleet, selectors.vehicle_of(self.access, vehicle.pk))
-        return self.one(body, vehicle.version, status=201, location=location)
+        row = selectors.vehicle_columns(self.access, vehicle.pk)
+        return self.one(self._shape(row), vehicle.version, status=201, location=f"{request.path}{vehicle.pk}/")
 
 
 class OneVehicle(FleetView):
     tag = "vehicle"
 
     def _answer(self, vehicle_id: uuid.UUID, status: int = 200) -> Response:
-        vehicle = selectors.vehicle_of(self.access, vehicle_id)
-        body = shapes.vehicle_json(self.access.fleet, vehicle)
-        return self.one(body, vehicle.version, status=status)
+        row = selectors.vehicle_columns(self.access, vehicle_id)
+        return self.one(shapes.vehicle_json(self.access.fleet, row), row[-1], status=status)
 
     @extend_schema(operation_id="read_vehicle", responses=answers.VehicleOut)
     def get(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID) -> Response:
@@ -102,8 +109,9 @@ class OneVehicle(FleetView):
         except NotFound:
             add_vehicle(self.access, key=vehicle_id, **values)
             return self._answer(vehicle_id, status=201)
-        self.require_match(vehicle)
+        # The same again changes nothing and needs no leave: the first answer may have been lost.
         if any(getattr(vehicle, name) != value for name, value in values.items()):
+            self.require_match(vehicle)
             change_vehicle(self.access, vehicle, **values)
         return self._answer(vehicle_id)
 

@@ -125,6 +125,10 @@ def record_odometer(
         _carry_to_standing(vehicle, around, reading)
         if touching:
             touch(vehicle)
+    elif reading.source == ReadingSource.JOB != source:
+        # Somebody read the same: it no longer rests on the job alone, and stays when the job is taken back.
+        reading.source = source
+        reading.save(update_fields=["source"])
     return reading
 
 
@@ -164,6 +168,41 @@ def delete_reading(access: Access, vehicle: Vehicle, reading: OdometerReading) -
         sentence = "Something rests on this reading (a fuel fill, an inspection); take that back first."
         raise Conflict(sentence, code="reading-in-use")
     touch(vehicle)
+
+
+@transaction.atomic
+def correct_reading(
+    access: Access,
+    vehicle: Vehicle,
+    reading: OdometerReading,
+    *,
+    read_on: date,
+    shown_km: Decimal,
+    pointer: str = "/odometer_km",
+) -> OdometerReading:
+    """Puts what the odometer really showed in the place of a mistyped reading. Planners and owners.
+
+    Held against the readings around it as a new one. Raises as `record_odometer` and `delete_reading`.
+    """
+    access.require(Role.PLANNER)
+    if reading.source == ReadingSource.INSPECTION:
+        raise InvalidInput("This reading belongs to an inspection; correct it there.", code="belongs-to-inspection")
+    right = record_odometer(
+        access,
+        vehicle,
+        read_on=read_on,
+        shown_km=shown_km,
+        source=ReadingSource(reading.source),
+        replacement=reading.replacement,
+        pointer=pointer,
+        touching=False,
+        instead_of=reading,
+    )
+    if right.pk != reading.pk and not drop_reading(vehicle, reading):
+        sentence = "Something rests on this reading (a fuel fill, a job); take that back first."
+        raise Conflict(sentence, code="reading-in-use")
+    touch(vehicle)
+    return right
 
 
 def drop_reading(vehicle: Vehicle, reading: OdometerReading) -> bool:

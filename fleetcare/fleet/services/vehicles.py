@@ -74,9 +74,12 @@ def change_vehicle(access: Access, vehicle: Vehicle, **values: Any) -> Vehicle:
     return vehicle
 
 
-def touch(vehicle: Vehicle) -> None:
-    """Marks what was computed of a vehicle as stale and asks for it anew; call inside the writing transaction."""
-    Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(revision=F("revision") + 1)
+def touch(vehicle: Vehicle, **values: Any) -> None:
+    """Marks what was computed of a vehicle as stale and asks for it anew; call inside the writing transaction.
+
+    `values` are set in its standing by the same statement.
+    """
+    Standing.objects.within(vehicle.fleet_id).filter(vehicle=vehicle).update(revision=F("revision") + 1, **values)
     ring_after_commit("scheduling.assess_vehicle", str(vehicle.fleet_id), str(vehicle.pk))
 
 

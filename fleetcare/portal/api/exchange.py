@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from django.http import FileResponse, HttpResponse
@@ -61,14 +62,12 @@ class StoreIn(StrictSerializer):
     skip_bad_rows = serializers.BooleanField(default=False)
 
 
-def sent_bytes(upload: Any, most: int) -> bytes:
-    """The bytes of an upload; raises InvalidInput for too many, before they are read where the size is told."""
+def sent_pieces(upload: Any, most: int) -> Iterator[bytes]:
+    """The bytes of an upload, piece by piece; raises InvalidInput for too many, before the first is read."""
     if (upload.size or 0) > most:
         raise InvalidInput.at("/file", "too-large", f"At most {most // 1024**2} MB are taken.")
-    data: bytes = upload.read(most + 1)
-    if len(data) > most:
-        raise InvalidInput.at("/file", "too-large", f"At most {most // 1024**2} MB are taken.")
-    return data
+    pieces: Iterator[bytes] = upload.chunks()
+    return pieces
 
 
 def accepted(view: FleetView, job: ExchangeJob, address: str, status: int = 202) -> Response:
@@ -80,6 +79,7 @@ def accepted(view: FleetView, job: ExchangeJob, address: str, status: int = 202)
 
 class Exports(FleetView):
     roles = {"GET": Role.OWNER, "POST": Role.OWNER}
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="list_exports", responses=answers.EXPORTS)
     def get(self, request: Any, fleet_id: uuid.UUID) -> Response:
@@ -116,6 +116,7 @@ class ExportFile(FleetView):
 class Restores(FleetView):
     roles = {"GET": Role.OWNER, "POST": Role.OWNER}
     parser_classes = (MultiPartParser,)
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="list_restores", responses=answers.RESTORES)
     def get(self, request: Any, fleet_id: uuid.UUID) -> Response:
@@ -125,7 +126,7 @@ class Restores(FleetView):
         operation_id="restore_fleet", request={"multipart/form-data": ArchiveIn}, responses={202: answers.RestoreOut}
     )
     def post(self, request: Any, fleet_id: uuid.UUID) -> Response:
-        data = sent_bytes(self.parsed(ArchiveIn)["file"], MOST_ARCHIVE_BYTES)
+        data = sent_pieces(self.parsed(ArchiveIn)["file"], MOST_ARCHIVE_BYTES)
         job = jobs.ask_for_restore(self.access, data)
         return accepted(self, job, f"{request.path}{job.pk}/")
 
@@ -141,6 +142,7 @@ class OneRestore(FleetView):
 class Imports(FleetView):
     roles = {"GET": Role.PLANNER}
     parser_classes = (MultiPartParser,)
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="list_imports", responses=answers.IMPORTS)
     def get(self, request: Any, fleet_id: uuid.UUID) -> Response:
@@ -152,7 +154,7 @@ class Imports(FleetView):
     def post(self, request: Any, fleet_id: uuid.UUID) -> Response:
         values = self.parsed(TableIn)
         vehicle = vehicle_of_body(self, values)
-        data = sent_bytes(values["file"], MOST_TABLE_BYTES)
+        data = sent_pieces(values["file"], MOST_TABLE_BYTES)
         job = jobs.ask_for_import(self.access, data, what=values["what"], vehicle=vehicle)
         return accepted(self, job, f"{request.path}{job.pk}/")
 
@@ -170,6 +172,7 @@ def vehicle_of_body(view: FleetView, values: Json) -> uuid.UUID | None:
 
 class OneImport(FleetView):
     roles = {"GET": Role.PLANNER}
+    costly = frozenset({"PATCH"})
 
     @extend_schema(operation_id="read_import", responses=answers.ImportOut)
     def get(self, request: Any, fleet_id: uuid.UUID, import_id: uuid.UUID) -> Response:
@@ -183,6 +186,8 @@ class OneImport(FleetView):
 
 
 class StoreImport(FleetView):
+    costly = frozenset({"POST"})
+
     @extend_schema(operation_id="store_import", request=StoreIn, responses={202: answers.ImportOut})
     def post(self, request: Any, fleet_id: uuid.UUID, import_id: uuid.UUID) -> Response:
         job = jobs.jobs_of(self.access, ExchangeKind.IMPORT).one(pk=import_id)

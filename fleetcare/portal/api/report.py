@@ -6,7 +6,7 @@ import uuid
 from typing import TYPE_CHECKING, Any
 
 from django.http import HttpResponse
-from django.utils import timezone
+from django.utils import timezone, translation
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -19,6 +19,7 @@ from fleetcare.portal.reports import links
 from fleetcare.portal.reports.answering import address_of, pdf_response
 from fleetcare.portal.reports.condition import condition_report
 from fleetcare.portal.reports.papers import PAPERS
+from fleetcare.portal.web.preferences import language_of
 from fleetcare.support.negotiation import FilesAsTheyAre
 from fleetcare.support.strict import StrictSerializer
 
@@ -62,6 +63,8 @@ def link_json(link: SharedLink) -> Json:
 
 class ReportPdf(VehicleView):
     parameters = ("paper",)
+    costly = frozenset({"GET"})
+
     content_negotiation_class = FilesAsTheyAre
 
     @extend_schema(
@@ -73,7 +76,8 @@ class ReportPdf(VehicleView):
         paper = request.query_params.get("paper", "a4")
         if paper not in PAPERS:
             raise ValidationError({"paper": [ErrorDetail(f"One of {', '.join(PAPERS)}.", "choice")]})
-        return pdf_response(condition_report(self.access, self.vehicle), paper, address_of(request, self.vehicle))
+        with translation.override(language_of(request)):
+            return pdf_response(condition_report(self.access, self.vehicle), paper, address_of(request, self.vehicle))
 
 
 class Links(VehicleView):
