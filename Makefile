@@ -6,7 +6,7 @@ BIN := .venv/bin
 SHELL := /bin/sh
 export UV_NO_CONFIG := 1
 
-.PHONY: help demo test check lock bench serve clean
+.PHONY: help demo test check lock words bench serve clean
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*##/\t/' | expand -t 10
@@ -50,6 +50,9 @@ bench: .venv/test.stamp ## measure; figures as JSON and a table
 
 # Without registry addresses, so that the lock says nothing about where it was made.
 LOCK := $(BIN)/uv pip compile --universal --quiet --generate-hashes --no-emit-index-url --no-header pyproject.toml
+words: .venv/test.stamp ## gather what is to be translated, compile the catalogues; says what is left to do
+	$(BIN)/python -m tests.repo.wording
+
 lock: $(BIN)/uv ## compile the locks from pyproject.toml
 	$(LOCK) --output-file requirements.txt
 	$(LOCK) --group dev --constraint requirements.txt --output-file requirements-dev.txt

@@ -12,11 +12,13 @@ class InspectionsConfig(AppConfig):
 
     def ready(self) -> None:
         from fleetcare.fleet.traits import register
+        from fleetcare.support import told
 
         # A web process that answers the bell itself needs the tasks as a worker does.
         from inspections import tasks  # noqa: F401
 
         register(_trait_faults)
+        told.register(_catalogue_words)
         post_delete.connect(_forget_photo_files, sender="inspections.Photo")
 
 
@@ -24,6 +26,13 @@ def _forget_photo_files(instance: Any, **_: Any) -> None:
     from inspections.services.photos import forget_files
 
     forget_files(instance)
+
+
+def _catalogue_words(language: str, english: str) -> str | None:
+    """A text of the catalogue in a language; the translation is loaded when somebody reads in it."""
+    from inspections.catalogue.translated import text_in
+
+    return text_in(language, english)
 
 
 def _trait_faults(traits: Mapping[str, str]) -> list[Fault]:

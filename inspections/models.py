@@ -3,6 +3,7 @@
 from django.db import models
 
 from fleetcare.kernel.grades import Grade
+from fleetcare.support.documents import DocumentField
 from fleetcare.support.tenancy import TenantModel
 from inspections.words import ChangeKind, FactorLesson, InspectionState, Lesson, PhotoOf, Removal
 
@@ -206,7 +207,7 @@ class Assessment(TenantModel):
     as_of = models.DateField()
     revision = models.PositiveIntegerField()
     digest = models.CharField(max_length=64)
-    condition = models.JSONField()
+    condition = DocumentField()
 
 
 class ScorePoint(TenantModel):

@@ -112,7 +112,9 @@ def fitted_parts(vehicle: Vehicle) -> TenantQuerySet[FittedPart]:
 
 
 def stored_assessment(access: Access, vehicle: Vehicle) -> Assessment | None:
-    """The last verdict stored for a vehicle."""
+    """The last verdict stored for a vehicle; no query where it was read with the vehicle."""
+    if Vehicle.assessment.is_cached(vehicle):
+        return getattr(vehicle, "assessment", None)
     return Assessment.objects.within(access.fleet).filter(vehicle=vehicle).first()
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.core.management.commands.flush import Command as FlushCommand
 from django.db import connection
 from rest_framework.test import APIClient
 
@@ -13,8 +14,13 @@ from fleetcare.fleet.access import Access, system_access
 from fleetcare.fleet.models import Fleet, User, Vehicle
 from fleetcare.fleet.services.keys import create_key
 from fleetcare.fleet.words import Role
+from fleetcare.portal.exchange import kept_photos
+from fleetcare.support.doing import erasing
+from inspections.services import photos
+from inspections.services.pictures import MOST_BYTES, Prepared, Refused, redrawn
 from tests import factories
 from tests.contract import ContractClient
+from tests.schema import migrating_once
 
 ROLES = (Role.OWNER, Role.PLANNER, Role.INSPECTOR, Role.VIEWER)
 
@@ -23,6 +29,45 @@ ROLES = (Role.OWNER, Role.PLANNER, Role.INSPECTOR, Role.VIEWER)
 def _cheap_passwords() -> None:
     # Argon2 is meant to be slow; the tests that are about it say so.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(scope="session")
+def _kept_schema(request: pytest.FixtureRequest) -> pytest.MonkeyPatch:
+    patch = pytest.MonkeyPatch()
+    cache = getattr(request.config, "cache", None)
+    if connection.vendor == "sqlite" and cache is not None:
+        kept = migrating_once(cache.mkdir("schema"))
+        patch.setattr("django.core.management.commands.migrate.Command.handle", kept)
+    return patch
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(_kept_schema: pytest.MonkeyPatch, django_db_setup: None) -> None:
+    """As the plugin does it, over a schema that is migrated once; afterwards the command is itself again."""
+    _kept_schema.undo()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _flushing_erases() -> None:
+    # The audit trail refuses to be deleted; emptying the test database after a test with real commits may.
+    flushed = FlushCommand.handle
+
+    def handle(self: FlushCommand, **options: Any) -> None:
+        with erasing():
+            flushed(self, **options)
+
+    FlushCommand.handle = handle
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _pictures_decoded_here() -> None:
+    # A process for each picture is what keeps strangers' files apart; `test_pictures` shows that it gives the same.
+    def prepared(data: bytes) -> Prepared:
+        if len(data) > MOST_BYTES:
+            raise Refused("too-large")
+        return redrawn(data)
+
+    photos.prepared = kept_photos.prepared = prepared
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
+from math import floor
 
 from babel.core import get_global
 
@@ -45,9 +46,21 @@ class Money:
 
     def as_json(self) -> dict[str, str]:
         """The form of the API: a decimal string and the code."""
-        return {"amount": format(self.amount, "f"), "currency": self.currency}
+        return {"amount": amount_text(self.minor, minor_digits(self.currency)), "currency": self.currency}
+
+
+def amount_text(minor: int, digits: int) -> str:
+    """Minor units as a decimal of so many digits: 1250 and 2 are "12.50"."""
+    if not digits:
+        return str(minor)
+    whole, part = divmod(abs(minor), 10**digits)
+    return f"{'-' if minor < 0 else ''}{whole}.{part:0{digits}d}"
 
 
 def rounded_minor(value: float) -> int:
     """A computed sum in minor units, rounded half up; raises ValueError or OverflowError where it is no number."""
-    return int(Decimal(repr(float(value))).to_integral_value(ROUND_HALF_UP))
+    size = abs(float(value))
+    whole = floor(size)
+    # What is left of a double without its whole part is exact, so that a half is a half.
+    rounded = whole + (size - whole >= 0.5)
+    return -rounded if value < 0 else rounded

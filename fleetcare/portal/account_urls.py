@@ -9,7 +9,7 @@ from django.urls import path, re_path
 from django.views.decorators.http import require_POST
 from django.views.generic import RedirectView
 
-from fleetcare.portal.web import accounts
+from fleetcare.portal.web import accounts, well_known
 
 _sign_out = require_POST(account.logout)
 _KEY = "account/passkeys/<int:pk>/"
@@ -49,5 +49,6 @@ urlpatterns = [
     path("account/codes/make/", codes.generate_recovery_codes, name="mfa_generate_recovery_codes"),
     path("account/codes/download/", codes.download_recovery_codes, name="mfa_download_recovery_codes"),
     path("account/sessions/", sessions.list_usersessions, name="usersessions_list"),
+    path(".well-known/security.txt", well_known.security_txt),
     path(".well-known/change-password", RedirectView.as_view(pattern_name="account_change_password")),
 ]

@@ -31,7 +31,7 @@ _UPLOAD_ANSWERS = {
     (507, "application/problem+json"): OpenApiResponse(Problem, description="There is no room left to keep files.")
 }
 OF_WHOLE = [PhotoOf.VEHICLE.value, PhotoOf.JOB_BEFORE.value, PhotoOf.JOB_AFTER.value]
-_SANDBOX = "default-src 'none'; sandbox"
+_SANDBOX = "default-src 'none'; frame-ancestors 'none'; sandbox"
 
 
 class PhotoIn(StrictSerializer):
@@ -108,6 +108,7 @@ def picture_response(request: Any, name: str, etag: str, filename: str) -> HttpR
 class InspectionPhotos(VehicleView):
     roles = {"POST": Role.INSPECTOR}
     parser_classes = (MultiPartParser,)
+    costly = frozenset({"POST"})
 
     @extend_schema(operation_id="list_inspection_photos", responses=_PHOTOS)
     def get(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, inspection_id: uuid.UUID) -> Response:
@@ -138,6 +139,7 @@ class VehiclePhotos(VehicleView):
     roles = {"POST": Role.INSPECTOR}
     parameters = ("of", "job")
     parser_classes = (MultiPartParser,)
+    costly = frozenset({"POST"})
 
     @extend_schema(
         operation_id="list_photos",

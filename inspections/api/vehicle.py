@@ -23,7 +23,7 @@ from inspections.services.walking import save_entries
 from inspections.words import Removal
 
 if TYPE_CHECKING:
-    from inspections.models import Inspection
+    from inspections.models import Inspection, Result
 
 INSPECTOR = Role.INSPECTOR
 _STATES = {"open": True, "closed": False}
@@ -32,7 +32,7 @@ _STATES = {"open": True, "closed": False}
 class InspectionView(VehicleView):
     """Shared by the views that take a whole inspection."""
 
-    def record(self, values: Json, key: uuid.UUID | None) -> tuple[Inspection, bool]:
+    def record(self, values: Json, key: uuid.UUID | None) -> tuple[Inspection, list[Result] | None]:
         return record_inspection(
             self.access,
             self.vehicle,
@@ -65,8 +65,12 @@ class Inspections(InspectionView):
     @extend_schema(operation_id="post_inspection", request=inputs.InspectionNew, responses={201: answers.InspectionOut})
     def post(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID) -> Response:
         values = self.parsed(inputs.InspectionNew)
-        inspection, created = self.record(values, values.get("id"))
-        return self.answer(inspection.pk, 201 if created else 200, f"{request.path}{inspection.pk}/")
+        inspection, rows = self.record(values, values.get("id"))
+        location = f"{request.path}{inspection.pk}/"
+        if rows is None:
+            return self.answer(inspection.pk, location=location)
+        rows.sort(key=lambda row: (row.check_key, row.position))
+        return self.one(shapes.inspection_json(inspection, rows), inspection.version, status=201, location=location)
 
 
 class OneInspection(InspectionView):
@@ -82,8 +86,8 @@ class OneInspection(InspectionView):
         responses={200: answers.InspectionOut, 201: answers.InspectionOut},
     )
     def put(self, request: Any, fleet_id: uuid.UUID, vehicle_id: uuid.UUID, inspection_id: uuid.UUID) -> Response:
-        _, created = self.record(self.parsed(inputs.InspectionIn), inspection_id)
-        return self.answer(inspection_id, 201 if created else 200)
+        _, rows = self.record(self.parsed(inputs.InspectionIn), inspection_id)
+        return self.answer(inspection_id, 200 if rows is None else 201)
 
 
 class InspectionResults(InspectionView):

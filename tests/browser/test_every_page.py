@@ -16,13 +16,16 @@ from scheduling.services.due import add_rule
 from scheduling.services.jobs import open_job
 from scheduling.services.plans import PlanAsk, VisitAsk, make_plan
 from tests.browser.conftest import Visit
+from tests.browser.record_pages import record_pages
 from tests.conftest import Cast, make_cast
 from tests.inspections.given import BOOT, PADS, inspect, result
+from tests.scheduling.work_given import estimate, sent
+from tests.scheduling.work_given import line as estimate_line
 
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.slow,
-    pytest.mark.timeout(240),
+    pytest.mark.timeout(400),
     pytest.mark.django_db(transaction=True),
 ]
 
@@ -55,13 +58,23 @@ def home(live_server: Any) -> tuple[Cast, list[str]]:
         )
     assess_vehicles(cast.fleet.pk, [vehicle.pk])
     plan = make_plan(cast.access, PlanAsk((), (VisitAsk(on + timedelta(3), 240, 50_000),)), exact=True)
+    estimates = [
+        estimate(cast.access, vehicle, estimate_line("Wash it"), customer="M. Meise"),
+        sent(cast.access, vehicle, estimate_line("Wash it"))[0],
+    ]
     fleet = f"/fleets/{cast.fleet.pk}/"
     car = f"{fleet}vehicles/{vehicle.pk}/"
+    with bell_held():
+        record = record_pages(cast, fleet, car)
     walk = f"{car}walks/{draft.pk}/"
     return cast, [
         "/", fleet, f"{fleet}decide/", f"{fleet}plans/{plan.pk}/?more=money", f"{fleet}due/", f"{fleet}jobs/",
         car, f"{car}inspections/{last.pk}/", f"{car}jobs/{job.pk}/", f"{car}kit/", f"{car}report/",
         f"{car}parts/front-brake-pads/?position=front-left", f"{car}walks/", walk, f"{walk}finish/",
+        f"{car}backlog/", f"{car}keep-or-replace/", f"{fleet}prices/", f"{fleet}prices/front-brake-pads.replace/",
+        f"{fleet}work-terms/", f"{fleet}estimates/", f"{car}estimates/new/",
+        *(f"{fleet}estimates/{each.pk}/" for each in estimates), f"{fleet}estimates/{estimates[0].pk}/preview/",
+        *record,
         "/account/", "/account/passkeys/", "/account/sessions/", "/account/password/", "/account/email/",
     ]  # fmt: skip
 

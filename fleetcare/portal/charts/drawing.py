@@ -23,6 +23,11 @@ _STROKES = {
     "limit": f'stroke="{_LIMIT}" stroke-width="2"',
 }
 
+_FILLS = {
+    "first": f'fill="{_PRINT}" stroke="{_PRINT}"',
+    "second": f'fill="#ffffff" stroke="{_PRINT}"',
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Axis:
@@ -47,6 +52,17 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class Bar:
+    """An upright bar from `left` to `right` and from `low` to `high`; the second kind is drawn hollow."""
+
+    left: float
+    right: float
+    low: float
+    high: float
+    kind: Literal["first", "second"]
+
+
+@dataclass(frozen=True, slots=True)
 class Label:
     """A word at a place of the chart."""
 
@@ -65,6 +81,7 @@ class Chart:
     x: Axis
     y: Axis
     areas: tuple[tuple[Point, ...], ...] = ()
+    bars: tuple[Bar, ...] = ()
     lines: tuple[Line, ...] = ()
     dots: tuple[Point, ...] = ()
     labels: tuple[Label, ...] = ()
@@ -130,6 +147,12 @@ def _inside(x: float, label: str) -> Anchor:
 def _figures(chart: Chart) -> Iterator[str]:
     for area in chart.areas:
         yield f'<polygon class="chart-area" points="{_path(chart, area)}" fill="{_PRINT}" fill-opacity="0.22"/>'
+    for bar in chart.bars:
+        (left, top), (right, ground) = _place(chart, (bar.left, bar.high)), _place(chart, (bar.right, bar.low))
+        yield (
+            f'<rect class="chart-bar-{bar.kind}" x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}"'
+            f' height="{ground - top:.1f}" {_FILLS[bar.kind]}/>'
+        )
     for line in chart.lines:
         points = _path(chart, line.points)
         yield f'<polyline class="chart-{line.kind}" points="{points}" fill="none" {_STROKES[line.kind]}/>'

@@ -42,10 +42,46 @@ class Renewal:
     description: str
 
 
-Event = Reading | Look | Renewal
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A job of the catalogue that was opened and done: it renews its part at all of its positions."""
+
+    on: date
+    shown_km: Decimal
+    job_key: str
+    positions: tuple[str, ...]
+    removal: str
+    description: str
+    hours_factor: float
+    """Hours it took, beside those it usually takes."""
+    parts_factor: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """Fuel that was filled; the price is in the fleet's currency."""
+
+    on: date
+    shown_km: Decimal
+    litres: Decimal
+    price_minor: int
+    full: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """Work that comes round was done."""
+
+    on: date
+    shown_km: Decimal
+    key: str
+    """The template of its rule, or its title."""
+
+
+Event = Reading | Look | Renewal | Work | Fill | Service
 
 
 def in_order(events: list[Event]) -> tuple[Event, ...]:
     """By day; on one day the odometer is read first and parts are fitted last."""
-    rank = {Reading: 0, Look: 1, Renewal: 2}
+    rank = {Reading: 0, Fill: 0, Look: 1, Renewal: 2, Work: 2, Service: 3}
     return tuple(sorted(events, key=lambda event: (event.on, rank[type(event)])))

@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import Literal
 
@@ -30,6 +31,11 @@ class DemoVehicle(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     traits: dict[str, str]
     note: str = ""
     odometer_replaced_years_ago: float | None = None
+    litres_per_100_km: float | None = None
+    """Said of those whose fills are written down."""
+    thirstier_since_years_ago: float | None = None
+    thirstier_by: float = 0.0
+    """0.15: from that day on it takes 15 % more."""
 
 
 class DemoContact(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -39,6 +45,55 @@ class DemoContact(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     email: str
     phone: str
     vehicles: tuple[str, ...]
+    rhythm: Literal["daily", "weekly", "monthly"] = "weekly"
+
+
+class DemoService(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Work that comes round on every vehicle it fits: of a template, or with a title and months of its own."""
+
+    template: str = ""
+    title: str = ""
+    every_months: int | None = None
+
+    @property
+    def key(self) -> str:
+        """What tells it from the fleet's others."""
+        return self.template or self.title
+
+
+class DemoNote(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """What somebody learned about a model; the model is told by one of its vehicles' names."""
+
+    vehicle: str
+    kind: Literal["where", "tool", "torque", "time", "note"]
+    text: str
+    part: str = ""
+    job: str = ""
+    check: str = ""
+    value: Decimal | None = None
+    unit: str = ""
+    source: str = ""
+
+
+class DemoPlanned(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Jobs taken on for the worst that was found on a vehicle, on a day to come."""
+
+    vehicle: str
+    jobs: int
+    in_days: int
+    assigned_to: str
+
+
+class DemoEstimate(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """An estimate that lies with a customer: a line for each of the worst findings of a vehicle."""
+
+    vehicle: str
+    contact: str
+    lines: int
+    note: str
+    tax_percent: Decimal
+    worn_alternative: str
+    """The title of a cheaper way to do the first line."""
 
 
 class DemoFleet(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -54,6 +109,12 @@ class DemoFleet(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only
     inspectors: tuple[str, ...]
     vehicles: tuple[DemoVehicle, ...]
     contacts: tuple[DemoContact, ...] = ()
+    litre_minor: float = 0.0
+    """What a litre of fuel costs, in minor units of its currency."""
+    services: tuple[DemoService, ...] = ()
+    know_how: tuple[DemoNote, ...] = ()
+    planned: tuple[DemoPlanned, ...] = ()
+    estimates: tuple[DemoEstimate, ...] = ()
 
     @property
     def id(self) -> uuid.UUID:

@@ -7,13 +7,16 @@ from typing import Any
 
 from fleetcare.kernel.dates import DAYS_PER_YEAR
 from fleetcare.kernel.grades import Grade
+from fleetcare.portal.demo.bought import described
 from fleetcare.portal.demo.chance import drawn, seeded
-from fleetcare.portal.demo.events import Event, Look, Reading, Renewal, in_order
+from fleetcare.portal.demo.events import Event, Look, Reading, Renewal, Work, in_order
 from fleetcare.portal.demo.fixtures import DemoFleet, DemoVehicle
+from fleetcare.portal.demo.fuelling import fills
 from fleetcare.portal.demo.habits import HABITS
 from fleetcare.portal.demo.hidden import FittedTruth, new_part, part_clock_km, used_part
 from fleetcare.portal.demo.looking import codes, examined, not_examined
 from fleetcare.portal.demo.road import Odometer, Road
+from fleetcare.portal.demo.servicing import services
 from inspections.catalogue.books import positions_covered, renewing_job
 from inspections.catalogue.catalogue import ApplicableCheck, Catalogue, Slot
 from inspections.catalogue.grading import grade_result
@@ -21,10 +24,11 @@ from inspections.catalogue.vocabularies import FULL_SHEET
 
 _DAYS_BETWEEN_READINGS = 270
 _SINGLE_LEFT_OUT = 0.01
-_DESCRIPTIONS = ("", "", "", "maker's own part", "pattern part", "used, from a breaker", "overhauled exchange part")
 _NOTES = ("", "", "", "Done on the drive, light rain.", "On the lift, wheels off.", "Two of us, torch and mirror.")
 _UNSEEN_FOR_YEARS = 2.6
 _FULL_IN_A_WORKSHOP = 0.45
+_HOURS_TAKEN, _PARTS_PAID = (0.8, 1.5), (0.75, 1.3)
+"""Beside what the catalogue thinks usual: a job seldom goes quicker than the book, and often slower."""
 
 
 def history(catalogue: Catalogue, fleet: DemoFleet, vehicle: DemoVehicle, today: date) -> tuple[Event, ...]:
@@ -67,6 +71,10 @@ class _Past:
             until = self.today if last else days[number + 1]
             self._remedy(found, on, until, sparing=last and self.vehicle.character == "dangerous")
             before = on
+        vehicle, odometer, since, today = self.vehicle, self.odometer, self.since, self.today
+        self.events += fills(vehicle, self.road, odometer, since, today, self.fleet.litre_minor)
+        busy = {event.on for event in self.events if isinstance(event, Work)}
+        self.events += services(vehicle, self.fleet.services, odometer, since, today, busy)
         return in_order(self.events)
 
     @property
@@ -132,21 +140,31 @@ class _Past:
                 low = middle
         return date.fromordinal(high)
 
-    def _renew(self, slot: Slot, on: date, removal: str, *, memorable: bool = False) -> None:
-        """Renews what the part's usual job covers, and writes it down if somebody thinks of it."""
-        covered = positions_covered(renewing_job(self.catalogue, slot.part_key), slot.position)
+    def _renew(self, slot: Slot, on: date, removal: str, *, memorable: bool = False, as_job: bool = False) -> None:
+        """Renews what the part's usual job covers, and writes it down if somebody thinks of it; `as_job`: as a job."""
+        entry = renewing_job(self.catalogue, slot.part_key)
+        covered = positions_covered(entry, slot.position)
         recorded = memorable or self.rng.random() < self.habits.recorded
-        description = self.rng.choice(_DESCRIPTIONS)
-        for position in covered:
+        description = described(self.catalogue, entry, self.rng)
+        here = [position for position in covered if Slot(slot.part_key, position) in self.fitted]
+        renewed = [position for position in here if self.fitted[Slot(slot.part_key, position)].fitted_on < on]
+        whole = as_job and renewed == here
+        if whole and recorded:
+            self.events.append(self._work(entry.key, renewed, on, removal, description))
+        for position in renewed:
             other = Slot(slot.part_key, position)
-            if other not in self.fitted or self.fitted[other].fitted_on >= on:
-                continue
             part, clock_km = self.catalogue.parts[slot.part_key], self._clock_km(other, on)
             self.fitted[other] = new_part(part, self.habits.pace, on, clock_km, self.rng)
-            if recorded:
+            if recorded and not whole:
                 why = removal if position == slot.position else "renewed-early"
                 shown_km = self.odometer.shown_km(on)
                 self.events.append(Renewal(on, shown_km, slot.part_key, position, why, description))
+
+    def _work(self, job_key: str, positions: list[str], on: date, removal: str, description: str) -> Work:
+        rng = seeded(self.vehicle.name, job_key, on.isoformat())
+        hours_factor, parts_factor = rng.uniform(*_HOURS_TAKEN), rng.uniform(*_PARTS_PAID)
+        shown_km, places = self.odometer.shown_km(on), tuple(filter(None, positions))
+        return Work(on, shown_km, job_key, places, removal, description, hours_factor, parts_factor)
 
     def _endanger(self, on: date) -> None:
         """Lets one safety part that can be seen be found dangerous."""
@@ -216,7 +234,7 @@ class _Past:
                 continue
             jobs += 1
             why = "worn-out" if grade > Grade.MINOR else "renewed-early"
-            self._renew(slot, self.rng.choice(days), why, memorable=grade == Grade.DANGEROUS)
+            self._renew(slot, self.rng.choice(days), why, memorable=grade == Grade.DANGEROUS, as_job=True)
 
 
 def _soon_after(on: date, until: date, rng: Random) -> Iterator[date]:

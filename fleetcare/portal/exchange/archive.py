@@ -2,17 +2,19 @@
 
 import zipfile
 from collections.abc import Iterator
-from typing import Any
+from typing import IO
 
 import orjson
 
 from fleetcare.kernel.errors import InvalidInput
+from fleetcare.portal.exchange.directories import contents_fit
 from fleetcare.portal.exchange.record import FORMAT, VERSION, Json, exported_tables, label_of
 from fleetcare.portal.exchange.writing import photo_name
 
 MOST_BYTES = 512 * 1024 * 1024
 MOST_UNPACKED_BYTES = 2 * 1024**3
 MOST_ENTRIES = 50_000
+_MOST_CONTENTS_BYTES = MOST_ENTRIES * 200
 _LONGEST_LINE = 8 * 1024 * 1024
 _MOST_PHOTO_BYTES = 12 * 1024 * 1024
 
@@ -25,7 +27,9 @@ def refused(code: str, sentence: str) -> InvalidInput:
 class Archive:
     """An export, opened. Raises InvalidInput for anything that is none, is too large, or is of another version."""
 
-    def __init__(self, source: Any) -> None:
+    def __init__(self, source: IO[bytes]) -> None:
+        if not contents_fit(source, _MOST_CONTENTS_BYTES):
+            raise refused("not-an-export", "This is no export of a fleet, or a damaged one.")
         try:
             self._zip = zipfile.ZipFile(source)
         except (zipfile.BadZipFile, OSError, ValueError) as error:

@@ -1,10 +1,9 @@
 """Long work as rows: asked for, claimed under a lease, done once; what a lost bell or a crash left is found again."""
 
 import hashlib
-import io
 import logging
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import timedelta
 from typing import Any
 
@@ -23,10 +22,13 @@ from fleetcare.portal.models import ExchangeJob
 from fleetcare.portal.words import ExchangeKind, ExchangeState
 from fleetcare.support import stored_files
 from fleetcare.support.bell import ring_after_commit
+from fleetcare.support.doing import acting
 from fleetcare.support.tenancy import TenantQuerySet
 
 log = logging.getLogger(__name__)
 Json = dict[str, Any]
+Pieces = bytes | Iterable[bytes]
+"""A file that was sent, whole or piece by piece."""
 
 FOLDER = "exchange"
 KEPT = timedelta(days=7)
@@ -64,14 +66,14 @@ def ask_for_export(access: Access) -> ExchangeJob:
     return _asked(access, ExchangeKind.EXPORT, {}, None)
 
 
-def ask_for_restore(access: Access, data: bytes) -> ExchangeJob:
+def ask_for_restore(access: Access, data: Pieces) -> ExchangeJob:
     """Restores an export into this fleet. Owners only. Raises Conflict where the fleet has vehicles."""
     access.require(Role.OWNER)
     require_empty(access)
     return _asked(access, ExchangeKind.RESTORE, {}, data)
 
 
-def ask_for_import(access: Access, data: bytes, *, what: str, vehicle: uuid.UUID | None = None) -> ExchangeJob:
+def ask_for_import(access: Access, data: Pieces, *, what: str, vehicle: uuid.UUID | None = None) -> ExchangeJob:
     """Has a table checked; nothing is stored until `store_import`. Planners and owners.
 
     `what` is a kind of table (else KeyError); `vehicle` where the file has no column that names one.
@@ -121,17 +123,18 @@ def _again(job: ExchangeJob, options: Json) -> ExchangeJob:
     return job
 
 
-def _asked(access: Access, kind: ExchangeKind, options: Json, data: bytes | None) -> ExchangeJob:
+def _asked(access: Access, kind: ExchangeKind, options: Json, data: Pieces | None) -> ExchangeJob:
     waiting = ExchangeJob.objects.within(access.fleet).filter(state__in=[ExchangeState.QUEUED, ExchangeState.RUNNING])
     if waiting.count() >= MOST_WAITING:
         raise Conflict(f"{MOST_WAITING} jobs are at work already; wait for one of them.", code="too-many-jobs")
-    name = "" if data is None else stored_files.keep(f"{FOLDER}/{access.fleet.pk}", data, ".upload")
+    digest = hashlib.sha256()
+    name = "" if data is None else stored_files.keep(_folder(access), _hashed(data, digest), ".upload")
     job = ExchangeJob(
         fleet=access.fleet,
         kind=kind,
         options=options,
         upload=name,
-        upload_sha256="" if data is None else hashlib.sha256(data).hexdigest(),
+        upload_sha256="" if data is None else digest.hexdigest(),
         asked_by=access.actor,
         role=access.role,
         files_until=timezone.now() + KEPT,
@@ -148,6 +151,17 @@ def _asked(access: Access, kind: ExchangeKind, options: Json, data: bytes | None
     return job
 
 
+def _hashed(data: Pieces, digest: Any) -> Iterator[bytes]:
+    """The pieces as they pass by: an upload may be larger than the memory that one request should take."""
+    for piece in [data] if isinstance(data, bytes) else data:
+        digest.update(piece)
+        yield piece
+
+
+def _folder(access: Access) -> str:
+    return f"{FOLDER}/{access.fleet.pk}"
+
+
 def run_exchange(fleet_id: uuid.UUID, job_id: uuid.UUID) -> None:
     """Does a job that waits, or that a worker left behind; does nothing where another has it or it is done."""
     job = _claimed(fleet_id, job_id)
@@ -155,7 +169,8 @@ def run_exchange(fleet_id: uuid.UUID, job_id: uuid.UUID) -> None:
         return
     access = Access(job.fleet, Role(job.role), job.asked_by)
     try:
-        result, product = _WORK[ExchangeKind(job.kind)](access, job)
+        with acting(job.asked_by):
+            result, product = _WORK[ExchangeKind(job.kind)](access, job)
     except DomainError as error:
         _end(job, ExchangeState.FAILED, problem=_problem(error))
         return
@@ -203,15 +218,15 @@ def _progress(job: ExchangeJob) -> Callable[[float], None]:
 
 
 def _export(access: Access, job: ExchangeJob) -> tuple[Json, str]:
-    name = stored_files.fresh_name(f"{FOLDER}/{access.fleet.pk}", ".zip")
+    name = stored_files.fresh_name(_folder(access), ".zip")
     with stored_files.written(name) as path:
         result = export_fleet(access, path, timezone.now(), _progress(job))
     return {**result, "size_bytes": stored_files.path_of(name).stat().st_size}, name
 
 
 def _restore(access: Access, job: ExchangeJob) -> tuple[Json, str]:
-    data = stored_files.content_of(job.upload)
-    return restore_fleet(access, io.BytesIO(data), _progress(job)), ""
+    with stored_files.path_of(job.upload).open("rb") as file:
+        return restore_fleet(access, file, _progress(job)), ""
 
 
 def _import(access: Access, job: ExchangeJob) -> tuple[Json, str]:

@@ -25,6 +25,8 @@ Table = type[TenantModel]
 
 LEFT_OUT: Mapping[str, str] = {
     "fleet.ApiKey": "keys are secrets; new ones are made in a minute",
+    "fleet.AuditEntry": "who did what is told where it was done; it names keys, addresses and people",
+    "fleet.FleetLeaving": "holds a secret, and goes with the fleet",
     "fleet.Invitation": "an invitation holds a secret; people are invited anew",
     "scheduling.CalendarLink": "a link is a secret; a new one is made",
     "portal.SharedLink": "a link is a secret; a new one is made",
@@ -38,6 +40,7 @@ LEFT_OUT: Mapping[str, str] = {
 FOR_READING: Mapping[str, str] = {
     "fleet.Membership": "people are invited anew: an import must not give anybody a right",
     "fleet.Event": "what was passed on is not passed on again",
+    "scheduling.UnwantedVehicle": "what a member wishes goes with the membership",
     "scheduling.WebhookEndpoint": "an import must not begin to call other systems",
 }
 """In an export, and not restored from it."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from itertools import islice
-from typing import Any, TypeVar
+from typing import IO, Any, TypeVar
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
@@ -67,8 +67,8 @@ def require_empty(access: Access) -> None:
         raise Conflict("This fleet has vehicles; restore into a new, empty fleet.", code="not-empty")
 
 
-def restore_fleet(access: Access, source: Any, progress: Progress) -> Json:
-    """Restores an export (a path or a file) into an empty fleet. Owners only.
+def restore_fleet(access: Access, source: IO[bytes], progress: Progress) -> Json:
+    """Restores an export into an empty fleet. Owners only.
 
     Ids become new ones in the old order, and references follow. Raises InvalidInput with what is wrong, Conflict
     where the fleet has vehicles; then nothing is stored and no file is left.

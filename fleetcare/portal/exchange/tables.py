@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from fleetcare.kernel.errors import InvalidInput
+from fleetcare.portal.exchange.directories import contents_fit
 
 MOST_BYTES = 20 * 1024 * 1024
 MOST_ROWS = 50_000
@@ -16,6 +17,7 @@ MOST_COLUMNS = 100
 LONGEST_CELL = 5_000
 _MOST_UNPACKED_BYTES = 200 * 1024 * 1024
 _MOST_ENTRIES = 2_000
+_MOST_CONTENTS_BYTES = _MOST_ENTRIES * 200
 _DELIMITERS = (";", ",", "\t", "|")
 _ZIP = b"PK\x03\x04"
 
@@ -156,6 +158,8 @@ def _limited(rows: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Any, ...]]:
 
 def _check_archive(data: bytes) -> None:
     """Before anything is unpacked: a small file that would fill the memory, or one that declares entities."""
+    if not contents_fit(io.BytesIO(data), _MOST_CONTENTS_BYTES):
+        raise _refused("not-a-workbook", "The file is no .xlsx workbook, or a damaged one.")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             entries = archive.infolist()

@@ -27,7 +27,6 @@ from fleetcare.portal.web.presenters.inspections import (
 )
 from fleetcare.portal.web.presenters.vehicles import VehicleShown, vehicle_shown
 from inspections import selectors
-from inspections.catalogue.loader import default_catalogue
 from inspections.services.assessment import current_condition
 from inspections.services.forecast import part_forecasts
 from inspections.words import InspectionState, PhotoOf
@@ -161,7 +160,7 @@ def condition_report(access: Access, vehicle: "Vehicle") -> Report:
         inspections=tuple(inspection_shown(figures, row, row.entered, row.worst_grade) for row in inspections),
         fitted=tuple(fitted_shown(figures, fitted)),
         judged=how_it_was_judged(figures, fleet.limit_scheme, document, inspections),
-        disclaimer=document["disclaimer"],
+        disclaimer=words.told(document["disclaimer"]),
     )
 
 
@@ -215,7 +214,7 @@ def _with_photos(
 def _cautions(jobs: BacklogShown, vehicle: "Vehicle") -> tuple[str, ...]:
     """What can hurt whoever works on what was found; high voltage always where there is any."""
     listed = [caution for job in jobs.items for caution in job.cautions]
-    catalogue = default_catalogue()
+    catalogue = words.catalogue()
     if vehicle.traits.get("fuel") in {"hybrid", "electric"}:
         listed.insert(0, catalogue.cautions["high-voltage"].text)
     return tuple(dict.fromkeys(listed))
@@ -246,7 +245,7 @@ def _examined(items: Sequence[Json]) -> str:
 
 def _never_seen(items: Iterable[Json]) -> tuple[NeverSeen, ...]:
     """By system in the catalogue's order, the places of one part told together."""
-    catalogue = default_catalogue()
+    catalogue = words.catalogue()
     by_system: dict[str, dict[str, list[str]]] = {key: {} for key in catalogue.systems}
     for item in items:
         if item["grade"] is None:
@@ -256,7 +255,7 @@ def _never_seen(items: Iterable[Json]) -> tuple[NeverSeen, ...]:
 
 
 def _never(system: str, parts: Mapping[str, list[str]]) -> NeverSeen:
-    catalogue = default_catalogue()
+    catalogue = words.catalogue()
     told = [words.at_place(catalogue.parts[key].title, words.places(at)) for key, at in parts.items()]
     safety = [catalogue.parts[key].title for key in parts if catalogue.parts[key].safety]
     count = sum(len(at) for at in parts.values())
@@ -287,7 +286,7 @@ def _usage(figures: Figures, usage: Json) -> str:
 
 def _chances(figures: Figures, items: Iterable[Json]) -> tuple[Chance, ...]:
     """Parts judged by eye or not seen at all, the likeliest to fail within a year first."""
-    catalogue = default_catalogue()
+    catalogue = words.catalogue()
     moving = [item for item in items if catalogue.system_of_part[item["part"]] != _PAPERS]
     ranked = sorted(moving, key=lambda item: (-item["failure_chance_next_year_fraction"], item["part"]))
     named = [item for item in ranked if item["failure_chance_next_year_fraction"] >= LEAST_CHANCE_FRACTION]
@@ -297,7 +296,7 @@ def _chances(figures: Figures, items: Iterable[Json]) -> tuple[Chance, ...]:
 def _chance(figures: Figures, item: Json) -> Chance:
     expected = figures.day(item["fails"]["expected"])
     return Chance(
-        title=words.at_place(item["title"], words.place(item["position"])),
+        title=words.at_place(words.told(item["title"]), words.place(item["position"])),
         grade=words.grade(item["grade"]),
         chance=figures.percent(item["failure_chance_next_year_fraction"]),
         expected=str(expected) if expected else "",

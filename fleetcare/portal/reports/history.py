@@ -11,7 +11,6 @@ from fleetcare.portal.charts.drawing import Axis, Chart, Line, drawn
 from fleetcare.portal.charts.ticks import day_ticks
 from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Day, Figures
-from inspections.catalogue.loader import default_catalogue
 from inspections.words import Removal
 
 if TYPE_CHECKING:
@@ -104,7 +103,7 @@ def fitted_shown(figures: Figures, rows: "Iterable[FittedPart]") -> list[FittedS
 
 
 def _fitted(figures: Figures, row: "FittedPart") -> FittedShown:
-    entry = default_catalogue().parts.get(row.part_key)
+    entry = words.catalogue().parts.get(row.part_key)
     return FittedShown(
         title=words.at_place(entry.title if entry else row.part_key, words.place(row.position)),
         what=figures.listed(text for text in (row.description, row.part_number) if text),

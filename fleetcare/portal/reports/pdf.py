@@ -79,7 +79,7 @@ def _body(report: Report, paper: str, address: str, folder: Path) -> Json:
     language, _, region = (get_language() or "en").partition("-")
     body: Json = dataclasses.asdict(report)
     body |= {
-        "title": f"{gettext('Condition report')}: {report.vehicle.name}",
+        "title": gettext("Condition report") + f": {report.vehicle.name}",
         "labels": labels(),
         "made_on": str(report.made_on),
         "language": language,

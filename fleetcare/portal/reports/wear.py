@@ -173,7 +173,7 @@ def _chart(figures: Figures, item: Json, rows: "Sequence[Result]", now_km: float
             Line(line, "expected"),
         ),
         dots=tuple(seen),
-        labels=(Label((start_km, limit), f" {gettext('limit')} {figures.measured(limit, unit)}"),),
+        labels=(Label((start_km, limit), " " + gettext("limit %(value)s") % {"value": figures.measured(limit, unit)}),),
         rows=_rows(figures, rows, measured),
     )
 

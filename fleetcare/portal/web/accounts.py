@@ -1,5 +1,6 @@
 """One's own account: name, language, time zone, and the ways to the rest."""
 
+from functools import cache
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -19,8 +20,9 @@ from fleetcare.fleet.services.persons import LANGUAGES, change_person, settle_ad
 from fleetcare.portal.web.entries import EntryForm, choice, done, text
 
 
+@cache
 def zones() -> list[tuple[str, str]]:
-    """Every time zone, to choose from."""
+    """Every time zone, to choose from; kept, since finding them reads some hundred folders."""
     return [(name, name.replace("_", " ")) for name in sorted(available_timezones())]
 
 

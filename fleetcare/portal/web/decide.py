@@ -14,9 +14,11 @@ from fleetcare.fleet.access import Access
 from fleetcare.fleet.clock import today
 from fleetcare.fleet.words import FleetKind, Role
 from fleetcare.kernel.errors import Fault, InvalidInput
-from fleetcare.portal.web.decide_form import VISITS, body_of, rows_shown
+from fleetcare.portal.web.decide_form import FIRST_VISITS, VISITS, body_of, people_shown, rows_shown, week_of
 from fleetcare.portal.web.fleet_page import fleet_page
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Figures
+from fleetcare.portal.web.presenters.plan_week import week_shown
 from fleetcare.portal.web.presenters.plans import frontier_shown, plan_shown, summaries_shown
 from fleetcare.support.problems import faults_of
 from scheduling.api.plan_inputs import PlanNew, ask_of
@@ -35,7 +37,7 @@ def decide(request: HttpRequest, access: Access) -> HttpResponse:
     """Ask for a plan: which vehicles, which visits."""
     access.require(Role.PLANNER)
     faults: list[Fault] = []
-    if request.method == "POST":
+    if request.method == "POST" and "week" not in request.POST:
         try:
             plan = plans.make_plan(access, ask_of(_asked(request, access)), exact=True)
         except InvalidInput as error:
@@ -58,7 +60,9 @@ def _asked(request: HttpRequest, access: Access) -> dict[str, Any]:
 
 def _context(request: HttpRequest, access: Access, faults: list[Fault]) -> dict[str, Any]:
     figures, on = Figures.of(access.fleet), today(access.fleet)
-    chosen = set(request.POST.getlist("vehicle") or request.GET.getlist("vehicle"))
+    form = week_of(request.POST, on) if "week" in request.POST else request.POST
+    visits = rows_shown(form, faults, on, VISITS)
+    chosen = set(form.getlist("vehicle") or request.GET.getlist("vehicle"))
     rows = fleet_selectors.vehicles(access, archived=False).order_by("name", "id")[:MOST_VEHICLES]
     listed = list(plans_listed(access).order_by("-created_at", "-id")[:LAST_PLANS])
     return {
@@ -74,10 +78,16 @@ def _context(request: HttpRequest, access: Access, faults: list[Fault]) -> dict[
             }
             for row in rows
         ],
-        "rows": rows_shown(request.POST, faults, on, VISITS),
+        "rows": visits[:FIRST_VISITS],
+        "more_rows": visits[FIRST_VISITS:],
+        "more_open": any(row["date"] for row in visits[FIRST_VISITS:]),
+        "people": people_shown(form),
+        "people_open": any(person["name"] for person in people_shown(form)),
+        "levels": [(str(level), words.difficulty(level)) for level in range(5, 0, -1)],
+        "carry_over": not form or form.get("carry_over") == "on",
         "currency": access.fleet.currency,
         "workshop": access.fleet.kind == FleetKind.WORKSHOP,
-        "faults": [fault.detail for fault in faults],
+        "faults": [words.told(fault.detail) for fault in faults],
         "plans": summaries_shown(figures, plans.plan_summaries(access, listed)),
         "today": on.isoformat(),
     }
@@ -98,7 +108,14 @@ def plan(request: HttpRequest, access: Access, plan_id: uuid.UUID) -> HttpRespon
     if may_plan and request.GET.get("more") in {"hours", "money"} and not shown.past:
         asked = plans.PlanAsk.of_json(row.asked)
         more = frontier_shown(figures, plans.plan_frontier(access, asked, of=of, steps=FRONTIER_STEPS), shown.names)
-    context = {"fleet": access.fleet, "plan": shown, "plan_id": row.pk, "more": more, "may_plan": may_plan}
+    context = {
+        "fleet": access.fleet,
+        "plan": shown,
+        "week": week_shown(figures, document, row.asked),
+        "plan_id": row.pk,
+        "more": more,
+        "may_plan": may_plan,
+    }
     return render(request, "portal/desk/plan.html", context)
 
 

@@ -5,12 +5,17 @@ from datetime import date, timedelta
 from typing import Any
 
 from fleetcare.kernel.errors import Fault
-from fleetcare.portal.web.jobs_form import number as told_number
-from fleetcare.portal.web.jobs_form import plain
+from fleetcare.portal.web.presenters import words
+from fleetcare.portal.web.typed import number as told_number
+from fleetcare.portal.web.typed import ungrouped
 
-VISITS = 3
-PEOPLE = 3
+VISITS = 6
+FIRST_VISITS = 2
+"""So many rows of visits are spread out; the others unfold."""
+PEOPLE = 4
+WORKING_DAYS = 5
 _FIELDS = ("date", "hours", "budget", "stands", "lift")
+_PERSON_FIELDS = ("person", "person-hours", "hardest", "licensed")
 
 
 def body_of(form: Any, currency: str) -> dict[str, Any]:
@@ -26,7 +31,7 @@ def _used(form: Any) -> list[int]:
 
 def _visit(form: Any, number: int, currency: str, people: list[dict[str, Any]]) -> dict[str, Any]:
     given = {name: form.get(f"{name}-{number}", "").strip() for name in _FIELDS}
-    amount = plain(given["budget"]) or "0"
+    amount = ungrouped(given["budget"]) or "0"
     visit: dict[str, Any] = {
         "date": given["date"],
         "hours": told_number(given["hours"]),
@@ -48,6 +53,17 @@ def _person(form: Any, number: int) -> dict[str, Any] | None:
     return {"name": name, "hours": told_number(form.get(f"person-hours-{number}", "")), "skills": skills}
 
 
+def week_of(form: Any, on: date) -> Any:
+    """The form with the next Monday to Friday in its rows, each like the first."""
+    filled = form.copy()
+    monday = on + timedelta(days=7 - on.weekday())
+    for number in range(1, WORKING_DAYS + 1):
+        filled[f"date-{number}"] = (monday + timedelta(days=number - 1)).isoformat()
+        for name in _FIELDS[1:]:
+            filled[f"{name}-{number}"] = form.get(f"{name}-1", "")
+    return filled
+
+
 def rows_shown(form: Mapping[str, str], faults: Iterable[Fault], on: date, count: int) -> list[dict[str, Any]]:
     """The rows of visits as they were typed, each with its faults; at first one Saturday to come."""
     used = _used(form)
@@ -58,6 +74,23 @@ def rows_shown(form: Mapping[str, str], faults: Iterable[Fault], on: date, count
         if not form and number == 1:
             given |= {"date": saturday.isoformat(), "hours": "6", "budget": "300"}
         place = f"/visits/{used.index(number)}/" if number in used else "none"
-        mine = [fault.detail for fault in faults if fault.pointer.startswith(place)]
+        mine = [words.told(fault.detail) for fault in faults if fault.pointer.startswith(place)]
         rows.append({"number": number, **given, "faults": mine})
+    return rows
+
+
+def people_shown(form: Mapping[str, str]) -> list[dict[str, Any]]:
+    """The rows of people as they were typed."""
+    rows = []
+    for number in range(1, PEOPLE + 1):
+        name, hours, hardest, licensed = (form.get(f"{field}-{number}", "") for field in _PERSON_FIELDS)
+        rows.append(
+            {
+                "number": number,
+                "name": name,
+                "hours": hours or "8",
+                "hardest": hardest or "5",
+                "licensed": licensed == "on",
+            }
+        )
     return rows

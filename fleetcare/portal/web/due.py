@@ -14,9 +14,10 @@ from fleetcare.fleet.clock import today
 from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import DomainError
 from fleetcare.portal.web.fleet_page import fleet_page
-from fleetcare.portal.web.jobs_form import number
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.due import due_groups
 from fleetcare.portal.web.presenters.figures import Figures
+from fleetcare.portal.web.typed import distance
 from fleetcare.support.problems import faults_of
 from scheduling import selectors
 from scheduling.api.due_inputs import DoneIn, DueChange
@@ -34,10 +35,12 @@ def due(request: HttpRequest, access: Access) -> HttpResponse:
 
 def _list(request: HttpRequest, access: Access, faults: list[str]) -> HttpResponse:
     figures, on = Figures.of(access.fleet), today(access.fleet)
-    rows = selectors.due_items(access).select_related("vehicle").order_by("-state", "due_on", "id")[:MOST_ITEMS]
+    rows = selectors.due_items(access).select_related("vehicle").order_by("-state", "due_on", "id")[: MOST_ITEMS + 1]
+    found = list(rows)
     context = {
         "fleet": access.fleet,
-        "groups": due_groups(figures, list(rows), on),
+        "groups": due_groups(figures, found[:MOST_ITEMS], on),
+        "most": MOST_ITEMS if len(found) > MOST_ITEMS else None,
         "faults": faults,
         "today": on.isoformat(),
         "unit": access.fleet.distance_unit,
@@ -58,11 +61,12 @@ def act(request: HttpRequest, access: Access, due_id: uuid.UUID) -> HttpResponse
         else:
             snooze_item(access, item, until=_until(request))
     except ValidationError as error:
-        return _list(request, access, [fault.detail for fault in faults_of(error.detail)])
+        return _list(request, access, [words.told(fault.detail) for fault in faults_of(error.detail)])
     except DomainError as error:
         if error.status in {403, 404}:
             raise
-        return _list(request, access, [fault.detail for fault in error.faults] or [error.detail])
+        told = [words.told(fault.detail) for fault in error.faults]
+        return _list(request, access, told or [words.told(error.detail)])
     return redirect("due", access.fleet.pk)
 
 
@@ -70,7 +74,7 @@ def _done(request: HttpRequest, access: Access) -> dict[str, Any]:
     form = request.POST
     body: dict[str, Any] = {"done_on": form.get("done_on", "")}
     if form.get("odometer", "").strip():
-        body["odometer"] = {"value": number(form["odometer"]), "unit": access.fleet.distance_unit}
+        body["odometer"] = {"value": distance(form["odometer"]), "unit": access.fleet.distance_unit}
     if form.get("next_ends_on"):
         body["next_ends_on"] = form["next_ends_on"]
     checked = DoneIn(data=body, context={"access": access})

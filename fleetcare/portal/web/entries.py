@@ -1,14 +1,18 @@
 """Forms of pages: what was typed is checked by the API's own rules, and each fault stands beside its field."""
 
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from django import forms
+from django.forms.utils import flatatt
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from rest_framework.exceptions import ValidationError
 
 from fleetcare.fleet.access import Access
 from fleetcare.kernel.errors import DomainError, Fault, NotFound
+from fleetcare.portal.web.presenters import words
 from fleetcare.support.problems import faults_of
 from fleetcare.support.strict import StrictSerializer
 
@@ -26,7 +30,7 @@ class EntryForm(forms.Form):
         for fault in faults:
             parts = fault.pointer.strip("/").split("/")
             at = self.places.get(fault.pointer) or next((name for name in parts if name in self.fields), None)
-            self.add_error(at, fault.detail)
+            self.add_error(at, words.told(fault.detail))
 
     def said(self, *names: str) -> dict[str, Any]:
         """What was typed in these fields, empty ones left out."""
@@ -59,8 +63,34 @@ def text(label: Any, *, kind: str = "text", **attributes: Any) -> forms.CharFiel
     return forms.CharField(label=label, required=False, strip=True, widget=widget)
 
 
+class QuickSelect(forms.Select):
+    """Writes its options itself: a template for each of 600 time zones takes 90 ms."""
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        chosen = {str(each) for each in self.format_value(value)}
+        given = flatatt(self.build_attrs(self.attrs, {"name": name, **(attrs or {})}))
+        return format_html("<select{}>{}</select>", given, _options(self.choices, chosen))
+
+
+def _options(choices: Iterable[Any], chosen: Collection[str]) -> SafeString:
+    """Options, those of a group within it."""
+    return format_html_join("", "{}", ((_option(key, word, chosen),) for key, word in choices))
+
+
+def _option(key: Any, word: Any, chosen: Collection[str]) -> SafeString:
+    if isinstance(word, list | tuple):
+        return format_html('<optgroup label="{}">{}</optgroup>', key, _options(word, chosen))
+    told = "" if key is None else str(key)
+    return format_html('<option value="{}"{}>{}</option>', told, _CHOSEN if told in chosen else "", word)
+
+
+_CHOSEN = SafeString(" selected")
+
+
 class _Choice(forms.ChoiceField):
     """Offers choices without judging: what there is to choose from is the API's rule, told with all other faults."""
+
+    widget = QuickSelect
 
     def valid_value(self, value: Any) -> bool:
         return True

@@ -26,6 +26,11 @@ def server_error(request: HttpRequest) -> HttpResponse:
     return _page(request, 503 if problems.is_unavailable() else 500)
 
 
+def too_many(request: HttpRequest) -> HttpResponse:
+    """More requests from one address than a person makes."""
+    return _page(request, 429)
+
+
 def forged(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form that was not sent from our page, or from one left open too long (CSRF)."""
     return _page(request, 403)

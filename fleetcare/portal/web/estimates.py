@@ -10,6 +10,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
 from fleetcare.kernel.errors import Conflict, InvalidInput, NotFound
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.estimates import DECLINE, LATER, estimate_shown, field_of
 from scheduling.services.estimates import answer_estimate, estimate_behind
 
@@ -49,10 +50,10 @@ def _answer(request: HttpRequest, token: str) -> HttpResponse:
     try:
         answer_estimate(token, name=name, choices=_choices(found, said), reason=said.get("reason", ""))
     except InvalidInput as error:
-        faults = {fault.pointer.strip("/").partition("/")[0]: fault.detail for fault in error.faults}
+        faults = {fault.pointer.strip("/").partition("/")[0]: words.told(fault.detail) for fault in error.faults}
         return _page(request, token, 422, said=said, faults=faults)
     except Conflict as error:
-        return _page(request, token, 409, said=said, faults={"lines": error.detail})
+        return _page(request, token, 409, said=said, faults={"lines": words.told(error.detail)})
     answer = HttpResponseRedirect(f"{request.path}#answers")
     answer.status_code = 303
     return answer

@@ -1,7 +1,7 @@
 """The page of the record's way out and in: exports, restores, and tables from elsewhere."""
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -14,6 +14,7 @@ from fleetcare.kernel.errors import DomainError, InvalidInput
 from fleetcare.portal.exchange import archive, jobs, tables, values
 from fleetcare.portal.exchange.kinds import kinds
 from fleetcare.portal.web.fleet_page import fleet_page
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.exchange import import_shown, job_shown
 from fleetcare.portal.web.presenters.exchange import tables as table_choices
 from fleetcare.portal.web.presenters.figures import Figures
@@ -56,7 +57,8 @@ def _asked(request: HttpRequest, access: Access, ask: Callable[[], Any]) -> Http
     except DomainError as error:
         if error.status in {403, 404}:
             raise
-        return _page(request, access, " ".join(fault.detail for fault in error.faults) or error.detail)
+        faults = " ".join(words.told(fault.detail) for fault in error.faults)
+        return _page(request, access, faults or words.told(error.detail))
     return None
 
 
@@ -92,14 +94,14 @@ def bring(request: HttpRequest, access: Access) -> HttpResponse:
     return refused or redirect("exchange-import", fleet_id=access.fleet.pk, import_id=found[0].pk)
 
 
-def _sent(request: HttpRequest, most: int) -> bytes:
+def _sent(request: HttpRequest, most: int) -> Iterator[bytes]:
     upload = request.FILES.get("file")
     if upload is None:
         raise InvalidInput.at("/file", "required", "Choose a file.")
     if (upload.size or 0) > most:
         raise InvalidInput.at("/file", "too-large", f"At most {most // 1024**2} MB are taken.")
-    data: bytes = upload.read()
-    return data
+    pieces: Iterator[bytes] = upload.chunks()
+    return pieces
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -114,7 +116,7 @@ def one_import(request: HttpRequest, access: Access, import_id: uuid.UUID) -> Ht
         except DomainError as error:
             if error.status in {403, 404}:
                 raise
-            fault = error.detail
+            fault = words.told(error.detail)
         else:
             return redirect("exchange-import", fleet_id=access.fleet.pk, import_id=import_id)
     context = {

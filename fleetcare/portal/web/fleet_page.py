@@ -11,6 +11,7 @@ from django.shortcuts import render
 
 from fleetcare.fleet.access import Access, fleet_access
 from fleetcare.kernel.errors import DomainError, Forbidden, NotFound
+from fleetcare.portal.web.presenters import words
 
 _Arguments = ParamSpec("_Arguments")
 
@@ -28,10 +29,10 @@ def fleet_page(page: Callable[Concatenate[HttpRequest, Access, _Arguments], Http
         except NotFound as error:
             raise Http404 from error
         except Forbidden as error:
-            return render(request, "portal/forbidden.html", {"detail": error.detail}, status=403)
+            return render(request, "portal/forbidden.html", {"detail": words.told(error.detail)}, status=403)
         except DomainError as error:
             # A form that its page would have answered with its faults; here it came from elsewhere.
-            told = [fault.detail for fault in error.faults] or [error.detail]
+            told = [words.told(fault.detail) for fault in error.faults] or [words.told(error.detail)]
             return render(request, "portal/refused.html", {"faults": told}, status=error.status)
 
     return wrapped

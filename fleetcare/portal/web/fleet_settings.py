@@ -18,7 +18,7 @@ from fleetcare.kernel.money import Money
 from fleetcare.portal.web.accounts import zones
 from fleetcare.portal.web.entries import EntryForm, checked, choice, done, text
 from fleetcare.portal.web.fleet_page import fleet_page
-from fleetcare.portal.web.jobs_form import number, plain
+from fleetcare.portal.web.typed import number, ungrouped
 
 _KINDS = [
     (FleetKind.HOUSEHOLD.value, _("Household")),
@@ -46,7 +46,7 @@ class SettingsForm(EntryForm):
         body = self.said("name", "distance_unit", "time_zone", "limit_scheme")
         body["name"] = self.cleaned_data["name"]
         if self.cleaned_data["labour_per_hour"]:
-            amount = plain(self.cleaned_data["labour_per_hour"])
+            amount = ungrouped(self.cleaned_data["labour_per_hour"])
             body["labour_per_hour"] = {"amount": amount, "currency": currency}
         if self.cleaned_data["price_factor"]:
             body["price_factor"] = number(self.cleaned_data["price_factor"])

@@ -16,6 +16,7 @@ from fleetcare.fleet.words import Role
 from fleetcare.kernel.errors import DomainError, Fault
 from fleetcare.portal.web.fleet_page import fleet_page
 from fleetcare.portal.web.jobs_form import body_of
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Figures
 from fleetcare.portal.web.presenters.jobs import KitShown, job_shown, kit_shown
 from fleetcare.portal.web.presenters.vehicles import vehicle_shown
@@ -144,7 +145,7 @@ def _page(
         "vehicle": vehicle_shown(figures, vehicle, on),
         "job": job_shown(figures, job_json(access, row)),
         "kit": _kit(figures, access, vehicle, row),
-        "faults": [fault.detail for fault in faults],
+        "faults": [words.told(fault.detail) for fault in faults],
         "said": request.POST,
         "step": request.POST.get("step", ""),
         "today": on.isoformat(),

@@ -1,12 +1,12 @@
 """The forms of a job's steps as bodies of the API."""
 
-import re
 from typing import TYPE_CHECKING, Any
+
+from fleetcare.portal.web.typed import distance, number, ungrouped
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Fleet
 
-_COMMA = re.compile(r"^(\d+),(\d{1,3})$")
 _TEXTS = {
     "plan": ("planned_on", "assigned_to"),
     "start": ("assigned_to",),
@@ -25,25 +25,11 @@ def body_of(step: str, form: Any, fleet: "Fleet") -> dict[str, Any]:
 
 
 def _closing(form: Any, fleet: "Fleet") -> dict[str, Any]:
-    body: dict[str, Any] = {"odometer": {"value": number(form.get("odometer", "")), "unit": fleet.distance_unit}}
+    body: dict[str, Any] = {"odometer": {"value": distance(form.get("odometer", "")), "unit": fleet.distance_unit}}
     if form.get("hours", "").strip():
         body["hours"] = number(form["hours"])
     for name in _MONEY:
         if form.get(name, "").strip():
-            body[name] = {"amount": plain(form[name]), "currency": fleet.currency}
+            body[name] = {"amount": ungrouped(form[name]), "currency": fleet.currency}
     part = {name: form[name].strip() for name in _PART if form.get(name, "").strip()}
     return {**body, "parts": [{**part, "fitted": True}]} if part.get("description") else body
-
-
-def plain(text: str) -> str:
-    """A figure with a point, as it was typed with a point or a comma."""
-    return _COMMA.sub(r"\1.\2", text.strip())
-
-
-def number(text: str) -> Any:
-    """A number; what is none stays as it is, to be refused with its place."""
-    told = plain(text)
-    try:
-        return float(told) if "." in told else int(told)
-    except ValueError:
-        return told

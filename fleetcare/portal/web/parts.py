@@ -14,9 +14,24 @@ from fleetcare.portal.reports.wear import wear_shown
 from fleetcare.portal.web.fleet_page import fleet_page
 from fleetcare.portal.web.presenters.explained import explained
 from fleetcare.portal.web.presenters.figures import Figures
+from fleetcare.portal.web.presenters.fitted import parts_shown
 from fleetcare.portal.web.presenters.vehicles import vehicle_shown
 from inspections import selectors
 from inspections.services.forecast import explanation
+
+
+@require_http_methods(["GET", "HEAD"])
+@fleet_page
+def fitted(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> HttpResponse:
+    """Every part on record with those before it, by system."""
+    vehicle = fleet_selectors.vehicle_of(access, vehicle_id)
+    figures = Figures.of(access.fleet)
+    context = {
+        "fleet": access.fleet,
+        "vehicle": vehicle_shown(figures, vehicle, today(access.fleet)),
+        "parts": parts_shown(figures, selectors.fitted_parts(vehicle)),
+    }
+    return render(request, "portal/vehicle/parts.html", context)
 
 
 @require_http_methods(["GET"])

@@ -21,10 +21,13 @@ from fleetcare.fleet.words import Role
 from fleetcare.kernel.ids import new_id
 from fleetcare.portal.web.entries import EntryForm, checked, choice, done, text, tick
 from fleetcare.portal.web.fleet_page import fleet_page
-from fleetcare.portal.web.jobs_form import number, plain
+from fleetcare.portal.web.typed import distance, number, ungrouped
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Vehicle
+
+
+_VOLUMES = {"gal_us": _("gallons (US)"), "gal_imperial": _("gallons (imperial)")}
 
 
 class OdometerForm(EntryForm):
@@ -35,13 +38,13 @@ class OdometerForm(EntryForm):
     def body(self, unit: str) -> dict[str, Any]:
         """As the API takes it."""
         said = self.cleaned_data
-        value = {"value": number(said["odometer"]), "unit": unit}
+        value = {"value": distance(said["odometer"]), "unit": unit}
         return {"odometer": value, "read_on": said["read_on"], "replacement": said["replacement"]}
 
 
 class FuelForm(EntryForm):
     volume = text(_("Filled"), inputmode="decimal", required=True)
-    unit = choice(_("Unit"), [(unit, unit) for unit in inputs.VOLUME_UNITS], initial="L")
+    unit = choice(_("Unit"), [(unit, _VOLUMES.get(unit, unit)) for unit in inputs.VOLUME_UNITS], initial="L")
     filled_on = text(_("On"), kind="date", required=True)
     odometer = text(_("The odometer shows"), inputmode="decimal")
     price = text(_("Paid in all"), inputmode="decimal")
@@ -61,9 +64,9 @@ class FuelForm(EntryForm):
             "missed_before": said["missed_before"],
         }
         if said["odometer"]:
-            body["odometer"] = {"value": number(said["odometer"]), "unit": unit}
+            body["odometer"] = {"value": distance(said["odometer"]), "unit": unit}
         if said["price"]:
-            body["price"] = {"amount": plain(said["price"]), "currency": currency}
+            body["price"] = {"amount": ungrouped(said["price"]), "currency": currency}
         return body
 
 

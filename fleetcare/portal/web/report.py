@@ -17,6 +17,7 @@ from fleetcare.portal.reports.answering import address_of, pdf_response
 from fleetcare.portal.reports.condition import condition_report, photo_in_report
 from fleetcare.portal.reports.papers import PAPERS, USUAL
 from fleetcare.portal.web.fleet_page import fleet_page
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Figures
 from fleetcare.portal.web.presenters.links import links_shown
 from inspections.api.photos import picture_response
@@ -68,7 +69,7 @@ def share(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> HttpRe
     except DomainError as error:
         if error.status == 403:
             raise
-        return _member_page(request, access, vehicle, status=422, fault=error.detail, **given)
+        return _member_page(request, access, vehicle, status=422, fault=words.told(error.detail), **given)
     return _member_page(request, access, vehicle, fresh_url=links.url_of(request, token))
 
 

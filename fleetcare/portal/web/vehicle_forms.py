@@ -18,8 +18,8 @@ from fleetcare.fleet.services.vehicles import add_vehicle, change_vehicle
 from fleetcare.fleet.words import Role
 from fleetcare.portal.web.entries import EntryForm, checked, choice, done, text, tick, words_of
 from fleetcare.portal.web.fleet_page import fleet_page
+from fleetcare.portal.web.presenters import words
 from fleetcare.support.versions import etag, require_match
-from inspections.catalogue.loader import default_catalogue
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Vehicle
@@ -43,7 +43,7 @@ class VehicleForm(EntryForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.places = {}
-        for trait in default_catalogue().traits.values():
+        for trait in words.catalogue().traits.values():
             usual = next(value.title for value in trait.values if value.key == trait.default)
             values = [("", gettext("not said (usually: %(value)s)") % {"value": usual})]
             values += [(value.key, value.title) for value in trait.values]

@@ -11,6 +11,8 @@ class Element:
     tag: str
     attributes: dict[str, str]
     text: str = ""
+    within: tuple[str, ...] = ()
+    """The elements it lies in, from the outside."""
 
     @property
     def classes(self) -> set[str]:
@@ -28,7 +30,8 @@ class Markup(HTMLParser):
         HTMLParser.__init__(self)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        element = Element(tag, {name: value or "" for name, value in attrs})
+        within = tuple(each.tag for each in self.open)
+        element = Element(tag, {name: value or "" for name, value in attrs}, within=within)
         self.elements.append(element)
         if tag not in _WITHOUT_END:
             self.open.append(element)

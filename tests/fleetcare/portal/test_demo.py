@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from functools import cache
 from io import StringIO
@@ -14,14 +14,14 @@ import msgspec
 import pytest
 from django.core.management import CommandError, call_command
 
-from fleetcare.fleet.models import Fleet, OdometerReading, Standing, User, Vehicle
+from fleetcare.fleet.models import Fleet, FuelFill, OdometerReading, Standing, User, Vehicle
 from fleetcare.fleet.services.keys import find_key
 from fleetcare.kernel import vin
 from fleetcare.kernel.dates import DAYS_PER_YEAR
 from fleetcare.kernel.grades import Grade, worst
 from fleetcare.kernel.units import KM_PER_MILE
 from fleetcare.portal.demo.chance import seeded
-from fleetcare.portal.demo.events import Event, Look, Reading, Renewal
+from fleetcare.portal.demo.events import Event, Fill, Look, Reading, Renewal, Service, Work
 from fleetcare.portal.demo.fixtures import DemoFleet, DemoVehicle, demo_fleets
 from fleetcare.portal.demo.hidden import is_measured, new_part, wearing_figure
 from fleetcare.portal.demo.history import history
@@ -32,7 +32,10 @@ from fleetcare.portal.demo.showing import shown
 from fleetcare.portal.management.commands import demo
 from inspections.catalogue.grading import grade_result
 from inspections.catalogue.loader import default_catalogue
+from inspections.catalogue.service_templates import service_templates
 from inspections.models import Finding, FittedPart, Inspection, Result
+from inspections.services.fuel import fuel_use
+from scheduling.models import Estimate, Job, KnowHow, ServiceDone, ServiceRule
 
 WRITTEN_ON = date(2026, 11, 25)
 """The day the fixtures were written: ages are held against it, not against today."""
@@ -56,9 +59,11 @@ def past(fleet: DemoFleet, vehicle: DemoVehicle) -> tuple[Event, ...]:
 
 
 def only(fleet: DemoFleet, *names: str) -> DemoFleet:
-    """A fleet reduced to a few of its vehicles."""
+    """A fleet reduced to a few of its vehicles and what is told of them."""
     kept = tuple(vehicle for vehicle in fleet.vehicles if vehicle.name in names)
-    return msgspec.structs.replace(fleet, vehicles=kept, contacts=())
+    know_how = tuple(note for note in fleet.know_how if note.vehicle in names)
+    planned = tuple(each for each in fleet.planned if each.vehicle in names)
+    return msgspec.structs.replace(fleet, vehicles=kept, contacts=(), estimates=(), know_how=know_how, planned=planned)
 
 
 def all_vehicles() -> list[tuple[DemoFleet, DemoVehicle]]:
@@ -117,6 +122,17 @@ class TestFixtures:
         workshop = fleet_of("workshop")
         told = {name for contact in workshop.contacts for name in contact.vehicles}
         assert told == {vehicle.name for vehicle in workshop.vehicles}
+
+    def test_whatever_names_a_vehicle_or_the_catalogue_names_one_that_is_there(self) -> None:
+        catalogue = default_catalogue()
+        for fleet in demo_fleets():
+            names = {vehicle.name for vehicle in fleet.vehicles}
+            assert {each.vehicle for each in (*fleet.know_how, *fleet.planned, *fleet.estimates)} <= names
+            assert {each.contact for each in fleet.estimates} <= {contact.name for contact in fleet.contacts}
+            for note in fleet.know_how:
+                assert (note.part or note.job or note.check) in {*catalogue.parts, *catalogue.jobs, *catalogue.checks}
+            for service in fleet.services:
+                assert service.template in service_templates() or (service.title and service.every_months)
 
     def test_a_misspelt_field_is_refused_by_name(self, tmp_path: Path) -> None:
         (tmp_path / "odd.toml").write_text('key = "odd"\nkolor = "red"\n')
@@ -212,11 +228,18 @@ class TestHistory:
         for vehicle in fleet.vehicles:
             renewals = [event for event in past(fleet, vehicle) if isinstance(event, Renewal)]
             places = [(event.on, event.part_key, event.position) for event in renewals]
+            for event in past(fleet, vehicle):
+                if isinstance(event, Work):
+                    part_key = default_catalogue().jobs[event.job_key].part.key
+                    places += [(event.on, part_key, position) for position in event.positions or ("",)]
             assert len(set(places)) == len(places)
 
 
 def counts() -> list[int]:
-    tables = (Fleet, Vehicle, OdometerReading, Inspection, Result, Finding, FittedPart, User)
+    tables = (
+        Fleet, Vehicle, OdometerReading, Inspection, Result, Finding, FittedPart, User, FuelFill, Job, KnowHow,
+        ServiceRule, ServiceDone,
+    )  # fmt: skip
     return [table._default_manager.count() for table in tables]  # type: ignore[attr-defined]
 
 
@@ -250,9 +273,18 @@ class TestLoading:
         owner, _ = demo_owner(tmp_path)
         load_fleets(owner, [fleet], WRITTEN_ON)
         story = past(fleet, fleet.vehicles[0])
+        works = [event for event in story if isinstance(event, Work)]
         assert Inspection.objects.within(fleet.id).count() == sum(isinstance(event, Look) for event in story)
         fitted = FittedPart.objects.within(fleet.id).filter(fitted_on__isnull=False)
-        assert fitted.count() == sum(isinstance(event, Renewal) for event in story)
+        renewed_by_jobs = sum(max(len(work.positions), 1) for work in works)
+        assert fitted.count() == sum(isinstance(event, Renewal) for event in story) + renewed_by_jobs
+        assert FuelFill.objects.within(fleet.id).count() == sum(isinstance(event, Fill) for event in story)
+        done = Job.objects.within(fleet.id).filter(state="done")
+        assert sorted(done.values_list("done_on", flat=True)) == sorted(work.on for work in works)
+        assert works
+        assert all(hours > 0 for hours in done.values_list("hours", flat=True))
+        by_hand = ServiceDone.objects.within(fleet.id).filter(job_id=None)
+        assert by_hand.count() == sum(isinstance(event, Service) for event in story)
 
     def test_everything_is_assessed_once_loaded(self, small: Sequence[DemoFleet], tmp_path: Path) -> None:
         owner, _ = demo_owner(tmp_path)
@@ -270,6 +302,31 @@ class TestLoading:
         latest = OdometerReading.objects.within(small[1].id).order_by("-read_on", "-total_km").first()
         assert latest is not None
         assert latest.shown_km < 60_000 < latest.total_km
+
+    def test_the_estate_is_found_to_have_grown_thirsty(self, tmp_path: Path) -> None:
+        owner, _ = demo_owner(tmp_path)
+        fleet = only(fleet_of("household"), "The estate")
+        (access,) = load_fleets(owner, [fleet], WRITTEN_ON)
+        vehicle = Vehicle.objects.within(fleet.id).get()
+        trend = fuel_use(access.fleet, [vehicle]).trend
+        assert trend.rise_standing.tolist() == [True]
+        assert trend.rise_fraction.low[0] < fleet.vehicles[0].thirstier_by < trend.rise_fraction.high[0]
+
+    def test_the_worst_findings_become_an_estimate_and_planned_jobs(self, tmp_path: Path) -> None:
+        owner, _ = demo_owner(tmp_path)
+        whole = fleet_of("workshop")
+        vehicles = tuple(each for each in whole.vehicles if each.name in {"Rabenow: Ilka", "Moorbach: Fell"})
+        contacts = tuple(each for each in whole.contacts if set(each.vehicles) <= {each.name for each in vehicles})
+        planned = tuple(each for each in whole.planned if each.vehicle == "Moorbach: Fell")
+        know_how: tuple[Any, ...] = ()
+        fleet = msgspec.structs.replace(whole, vehicles=vehicles, contacts=contacts, planned=planned, know_how=know_how)
+        load_fleets(owner, [fleet], WRITTEN_ON)
+        (estimate,) = Estimate.objects.within(fleet.id)
+        assert (estimate.state, estimate.customer) == ("sent", "Kilian Rabenow")
+        assert [line.options.count() for line in estimate.lines.order_by("line")] == [2, 1, 1, 1]
+        live = Job.objects.within(fleet.id).filter(state="planned")
+        assert {job.planned_on for job in live} == {WRITTEN_ON + timedelta(days=1)}
+        assert live.count() == 2
 
     def test_a_load_that_breaks_off_leaves_nothing(self, small: Sequence[DemoFleet], tmp_path: Path) -> None:
         owner, _ = demo_owner(tmp_path)

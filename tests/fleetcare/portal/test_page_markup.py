@@ -15,6 +15,7 @@ from fleetcare.portal import apps
 from tests.conftest import make_cast
 from tests.fleetcare.portal.conftest import make_household
 from tests.fleetcare.portal.markup import Markup, parsed, words
+from tests.fleetcare.portal.raw_values import raw_values
 
 PORTAL = Path(apps.__file__).parent
 TEMPLATES = sorted((PORTAL / "templates" / "portal").glob("*.html"))
@@ -109,6 +110,10 @@ def test_every_grade_is_told_by_a_word_beside_its_mark(markup: Markup) -> None:
         assert words(grade.text) in {"sound", "minor", "major", "dangerous", "not examined"}
 
 
+def test_no_page_shows_a_value_of_the_program(answer: Any) -> None:
+    assert raw_values(answer.content.decode()) == []
+
+
 def test_pictures_are_no_obstacle_for_a_screen_reader(markup: Markup) -> None:
     assert all(picture.attributes.get("aria-hidden") == "true" for picture in markup.all("svg"))
 
@@ -126,7 +131,8 @@ def test_every_word_of_a_template_is_marked_for_translation(template: Path) -> N
     whole = "".join(text)
     said = re.findall(r'(?:aria-label|title|placeholder|alt)="([^"\x00]+)"', whole)
     said += re.findall(r"[^\W\d_]{2,}", re.sub(r"<[^>]*>", " ", whole))
-    assert set(said) <= {"fleetcare"}
+    # Each language is named in its own words, for whoever cannot read the page.
+    assert set(said) <= {"fleetcare", "English", "Deutsch"}
 
 
 @pytest.mark.parametrize("template", TEMPLATES, ids=lambda path: path.name)

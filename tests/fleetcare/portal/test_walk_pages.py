@@ -482,10 +482,10 @@ def test_every_page_of_a_walk_is_sound_markup(cast: Cast, walk: Inspection, clie
     assert len(markup.all("h1")) == 1
     ids = [each.attributes["id"] for each in markup.elements if "id" in each.attributes]
     assert len(ids) == len(set(ids))
-    labelled = {label.attributes["for"] for label in markup.all("label")}
+    labelled = {label.attributes["for"] for label in markup.all("label") if "for" in label.attributes}
     for field in [*markup.all("input"), *markup.all("select"), *markup.all("textarea")]:
         if field.attributes.get("type") != "hidden":
-            assert field.attributes["id"] in labelled, field
+            assert "label" in field.within or field.attributes["id"] in labelled, field
     for element in markup.elements:
         assert "style" not in element.attributes
         assert not [name for name in element.attributes if name.startswith("on")]

@@ -33,6 +33,8 @@ class Context:
     people: Mapping[str, str]
     """Names by actor."""
     photos: Mapping[Place, "list[Photo]"]
+    know_how: Mapping[str, tuple[str, ...]]
+    """What the fleet knows of this model, by check."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,7 @@ class Measure:
     """The figure to record, its limit, and the sentence for each grade; numbers without a locale's comma."""
 
     unit: str
+    unit_word: str
     units: tuple[Unit, ...]
     limit: str
     value: str
@@ -130,6 +133,7 @@ class Check:
     recorded_ms: str
     same_as_last: bool
     photos: tuple[PhotoShown, ...]
+    know_how: tuple[str, ...]
     faults: tuple[str, ...]
 
 
@@ -169,6 +173,7 @@ def check_shown(context: Context, check: WalkCheck, number: int, wrong: Mapping[
         recorded_ms=str(int(row.recorded_at.timestamp() * 1000)) if row and row.recorded_at else "",
         same_as_last=bool(row and row.same_as_last),
         photos=tuple(_photo(photo) for photo in context.photos.get(place, ())),
+        know_how=context.know_how.get(check.check, ()),
         faults=tuple(mine["faults"]) if mine else (),
     )
 
@@ -237,6 +242,7 @@ def _measure(context: Context, reading: Reading, said: Mapping[str, Any]) -> Mea
     bounds = {"least": figures.measured(reading.least, ""), "most": figures.measured(reading.most, unit)}
     return Measure(
         unit=unit,
+        unit_word=words.told(unit),
         units=tuple(_unit(key, unit, chosen) for key in _units(unit, context.scheme)),
         limit=_limit_text(reading, limit),
         value=said["value"],

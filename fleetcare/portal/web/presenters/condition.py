@@ -102,13 +102,14 @@ def condition_shown(
         mostly=figures.listed(f"{loss.title} −{loss.points}" for loss in losses[:MOST_TELLING_SYSTEMS]),
         next_year_cost=figures.money_of(document["next_year_cost"]),
         as_of=figures.day(document["as_of"]),
-        disclaimer=document["disclaimer"],
+        disclaimer=words.told(document["disclaimer"]),
     )
 
 
 def _danger(danger: Json) -> Danger:
     return Danger(
-        words.at_place(danger["title"], words.place(danger["position"])), words.failure(danger["part"]) or danger["why"]
+        words.at_place(words.told(danger["title"]), words.place(danger["position"])),
+        words.failure(danger["part"]) or words.told(danger["why"]),
     )
 
 
@@ -189,10 +190,10 @@ def _system_loss(figures: Figures, key: str, entries: list[Json], tenths: int, l
 
 def _part_loss(figures: Figures, entry: Json) -> PartLoss:
     return PartLoss(
-        title=words.at_place(entry["title"], words.place(entry["position"])),
+        title=words.at_place(words.told(entry["title"]), words.place(entry["position"])),
         grade=words.grade(entry["grade"]),
         points=_points(figures, entry["points"]),
-        reason=entry["reason"],
+        reason=words.told(entry["reason"]),
         key=entry["part"],
         position=entry["position"] or "",
     )

@@ -32,9 +32,10 @@ _KINDS: Mapping[str, str | Promise] = {
     "tax": gettext_lazy("tax"),
     "warranty": gettext_lazy("warranty"),
     "document": gettext_lazy("document"),
+    "deferred-job": gettext_lazy("job put off"),
 }
 FEW = 12
-_SETTLED_BY_A_RECORD = ("look:", "wear:")
+_SETTLED_BY_A_RECORD = ("look:", "wear:", "job:")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,9 @@ class DueGroup:
 
     key: str
     title: str
-    folded: bool
-    items: tuple[DueShown, ...]
+    count: int
+    parts: tuple[tuple[DueShown, ...], ...]
+    """Those at hand, and those that are folded away."""
 
 
 def due_groups(figures: Figures, rows: Sequence["DueItem"], on: date) -> tuple[DueGroup, ...]:
@@ -73,8 +75,13 @@ def due_groups(figures: Figures, rows: Sequence["DueItem"], on: date) -> tuple[D
     for state, title in _STATES.items():
         items = tuple(due_shown(figures, row, on) for row in rows if row.state == state)
         if items:
-            groups.append(DueGroup(State(state).word, str(title), state == State.LATER and len(items) > FEW, items))
+            groups.append(DueGroup(State(state).word, str(title), len(items), _at_hand(items)))
     return tuple(groups)
+
+
+def _at_hand(items: tuple[DueShown, ...]) -> tuple[tuple[DueShown, ...], ...]:
+    # One or two more are shown sooner than folded away.
+    return (items[:FEW], items[FEW:]) if len(items) > FEW + 2 else (items,)
 
 
 def due_shown(figures: Figures, row: "DueItem", on: date) -> DueShown:
@@ -83,7 +90,7 @@ def due_shown(figures: Figures, row: "DueItem", on: date) -> DueShown:
         id=str(row.pk),
         vehicle_id=str(row.vehicle_id),
         vehicle=row.vehicle.name,
-        what=row.what,
+        what=words.told(row.what),
         kind=str(_KINDS[row.kind]),
         place=words.place(row.position),
         safety=row.safety,

@@ -121,6 +121,12 @@ def field_of(line: "EstimateLine") -> str:
     return f"line-{line.pk}"
 
 
+def to_the_cent(figures: Figures, minor: int) -> str:
+    """To the cent: what is offered is what is paid."""
+    amount = Money(minor, figures.currency)
+    return format_currency(amount.amount, amount.currency, locale=to_locale(figures.language))
+
+
 def _chosen(line: "EstimateLine") -> list["EstimateOption"]:
     return [option for option in line.options.all() if option.pk == line.chosen_id]
 
@@ -135,9 +141,7 @@ class _Paper:
         self.percent: Decimal | None = estimate.tax_percent
 
     def money(self, minor: int) -> str:
-        """To the cent: what is offered is what is paid."""
-        amount = Money(minor, self.figures.currency)
-        return format_currency(amount.amount, amount.currency, locale=self.locale)
+        return to_the_cent(self.figures, minor)
 
     def day(self, at: datetime | None) -> Day | None:
         return self.figures.day(at.astimezone(self.zone).date()) if at else None
@@ -168,7 +172,7 @@ class _Paper:
         options = list(line.options.all())
         return LineShown(
             field=field_of(line),
-            title=line.title,
+            title=words.told(line.title),
             explanation=line.explanation,
             safety=line.safety,
             before_driving=line.before_driving,
@@ -183,7 +187,7 @@ class _Paper:
     def option(self, line: "EstimateLine", option: "EstimateOption", said: str) -> OptionShown:
         return OptionShown(
             value=str(option.pk),
-            title=option.title if option.title != line.title else "",
+            title=words.told(option.title) if option.title != line.title else "",
             place=words.places(option.positions),
             price=self.money(self.price(option).gross_minor),
             parts=self.money(option.parts_minor),

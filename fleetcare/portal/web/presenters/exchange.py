@@ -10,6 +10,7 @@ from django.utils.translation import gettext, ngettext
 
 from fleetcare.portal.web.presenters.figures import Day, Figures
 from fleetcare.portal.words import ExchangeState
+from fleetcare.support.told import told
 
 if TYPE_CHECKING:
     from fleetcare.portal.models import ExchangeJob
@@ -79,7 +80,9 @@ def job_shown(figures: Figures, job: "ExchangeJob") -> JobShown:
     """A job as a line of the list."""
     product = f"/api/v1/fleets/{job.fleet_id}/exports/{job.pk}/file/" if job.product else ""
     problem = job.problem or {}
-    faults = tuple(fault["detail"] for fault in problem.get("errors", ())) or ((problem["detail"],) if problem else ())
+    faults = tuple(told(fault["detail"]) for fault in problem.get("errors", ())) or (
+        (told(problem["detail"]),) if problem else ()
+    )
     return JobShown(
         id=job.pk,
         what=_what(job),
@@ -150,7 +153,7 @@ def _counts(figures: Figures, result: Json) -> str:
 def import_shown(figures: Figures, job: "ExchangeJob") -> ImportShown:
     """A job of a table as its own page."""
     result, shown = job.result, job_shown(figures, job)
-    faults = tuple(result.get("faults", ()))
+    faults = tuple({**fault, "detail": told(fault["detail"])} for fault in result.get("faults", ()))
     more = len(faults) - MOST_FAULTS
     asked = tuple(_question(question) for question in result.get("questions", ()))
     missing = result.get("missing", ())

@@ -41,7 +41,7 @@ class Explained:
 def explained(figures: Figures, document: Json) -> Explained:
     """The explanation document (API: `condition/explain/`)."""
     return Explained(
-        title=words.at_place(document["title"], words.place(document["position"])),
+        title=words.at_place(words.told(document["title"]), words.place(document["position"])),
         grade=words.grade(document["grade"]),
         points=figures.number(document["points"], 2),
         expected=_expected(figures, document["expected"]),
@@ -50,7 +50,7 @@ def explained(figures: Figures, document: Json) -> Explained:
         clock=_clock(figures, document["clock"]),
         usage=_usage(figures, document["usage"]),
         costs=tuple((str(title), figures.money_of(document["costs"][key])) for key, title in _COSTS.items()),
-        source=document["life"]["source"],
+        source=words.told(document["life"]["source"]),
         digest=document["digest"][:16],
     )
 

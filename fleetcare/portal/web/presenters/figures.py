@@ -17,6 +17,7 @@ from django.utils.translation import get_language, to_locale
 
 from fleetcare.kernel.money import Money
 from fleetcare.kernel.units import from_km
+from fleetcare.support.told import told
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Fleet
@@ -43,12 +44,29 @@ def _locale(language: str) -> Locale:
     return Locale.parse(to_locale(language))
 
 
+@lru_cache(maxsize=8192)
+def _day_text(day: date, language: str) -> str:
+    return str(format_date(day, "medium", _locale(language)))
+
+
 @lru_cache(maxsize=64)
 def _whole_amounts(language: str) -> NumberPattern:
     """The locale's pattern for money, without digits after the point: what is estimated is not told in cents."""
     pattern: NumberPattern = copy.copy(_locale(language).currency_formats["standard"])
     pattern.frac_prec = (0, 0)
     return pattern
+
+
+@lru_cache(maxsize=8192)
+def _money_text(whole: Decimal, currency: str, language: str) -> str:
+    pattern = _whole_amounts(language)
+    text = str(pattern.apply(whole, _locale(language), currency=currency, currency_digits=False))
+    return _LETTER_BEFORE_DIGIT.sub(NO_BREAK_SPACE, text)
+
+
+@lru_cache(maxsize=8192)
+def _unit_text(value: float, unit: str, language: str) -> str:
+    return str(format_unit(value, unit, "short", locale=_locale(language)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +89,7 @@ class Figures:
 
     def measured(self, value: float, unit: str) -> str:
         """A measured value as precisely as it was entered, with its unit."""
-        return f"{format_decimal(value, '#,##0.####', _locale(self.language))} {unit}".strip()
+        return f"{format_decimal(value, '#,##0.####', _locale(self.language))} {told(unit, self.language)}".strip()
 
     def percent(self, fraction: float) -> str:
         """A share in whole percent; what is more than nothing and less than half a percent reads "<1%"."""
@@ -88,27 +106,24 @@ class Figures:
         return self._amount(Decimal(body["amount"]), body["currency"])
 
     def _amount(self, amount: Decimal, currency: str) -> str:
-        pattern = _whole_amounts(self.language)
-        whole = amount.quantize(Decimal(1), ROUND_HALF_UP)
-        text = str(pattern.apply(whole, _locale(self.language), currency=currency, currency_digits=False))
-        return _LETTER_BEFORE_DIGIT.sub(NO_BREAK_SPACE, text)
+        return _money_text(amount.quantize(Decimal(1), ROUND_HALF_UP), currency, self.language)
 
     def distance(self, km: Decimal | float, step: int = 1) -> str:
         """A distance in the fleet's unit, to whole `step`s of it."""
         value = from_km(Decimal(str(km)), self.distance_unit)
         whole = int((value / step).to_integral_value(ROUND_HALF_UP)) * step
-        return format_unit(whole, _DISTANCE_UNITS[self.distance_unit], "short", locale=_locale(self.language))
+        return _unit_text(whole, _DISTANCE_UNITS[self.distance_unit], self.language)
 
     def hours(self, hours: float) -> str:
         """Working hours to a tenth."""
-        return format_unit(round(hours, 1), "duration-hour", "short", locale=_locale(self.language))
+        return _unit_text(round(hours, 1), "duration-hour", self.language)
 
     def day(self, day: date | str | None) -> Day | None:
         """A calendar day, also from its ISO form; None stays None."""
         if day is None:
             return None
         value = date.fromisoformat(day) if isinstance(day, str) else day
-        return Day(value.isoformat(), format_date(value, "medium", _locale(self.language)))
+        return Day(value.isoformat(), _day_text(value, self.language))
 
     def month(self, day: date) -> str:
         """The month of a day, for the mark of an axis."""

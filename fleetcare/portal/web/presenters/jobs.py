@@ -54,7 +54,7 @@ def job_shown(figures: Figures, job: Json) -> JobPage:
         id=str(job["id"]),
         vehicle_id=str(job["vehicle"]),
         vehicle=job.get("vehicle_name", ""),
-        title=job["title"],
+        title=words.told(job["title"]),
         place=words.places(job["positions"]),
         state=job["state"],
         state_word=str(_STATES[job["state"]]),
@@ -105,21 +105,22 @@ def kit_shown(figures: Figures, kit: Json) -> KitShown:
     vehicles = kit["vehicles"]
     jobs = [job for vehicle in vehicles for job in vehicle["jobs"]]
     return KitShown(
-        cautions=tuple(each["text"] for each in kit["cautions"]),
-        licensed=tuple(each["title"] for each in kit["licensed"]),
-        jobs=tuple(_titled(job["title"], job["positions"]) for job in jobs),
+        cautions=tuple(words.told(each["text"]) for each in kit["cautions"]),
+        licensed=tuple(words.told(each["title"]) for each in kit["licensed"]),
+        jobs=tuple(_titled(words.told(job["title"]), job["positions"]) for job in jobs),
         access=tuple(words.access(each["unit"]) for vehicle in vehicles for each in vehicle["access"]),
-        tools=tuple(each["what"] for each in kit["tools"]),
-        consumables=tuple(each["what"] for each in kit["consumables"]),
+        tools=tuple(words.told(each["what"]) for each in kit["tools"]),
+        consumables=tuple(words.told(each["what"]) for each in kit["consumables"]),
         parts=tuple(
-            (_titled(part["title"], part["positions"]), _range(figures, part["price"])) for part in kit["parts"]
+            (_titled(words.told(part["title"]), part["positions"]), _range(figures, part["price"]))
+            for part in kit["parts"]
         ),
         torque=tuple(_note(note) for job in jobs for note in job["torque"]),
-        hints=tuple(dict.fromkeys(job["torque_hint"] for job in jobs if job["torque_hint"])),
+        hints=tuple(dict.fromkeys(words.told(job["torque_hint"]) for job in jobs if job["torque_hint"])),
         know_how=tuple(_note(note) for job in jobs for note in job["know_how"]),
         follow_ups=tuple(_after(figures, each) for vehicle in vehicles for each in vehicle["follow_ups"]),
         hours=figures.hours(kit["hours"]),
-        disclaimer=kit["disclaimer"],
+        disclaimer=words.told(kit["disclaimer"]),
     )
 
 
@@ -140,5 +141,6 @@ def _note(note: Json) -> str:
 
 def _after(figures: Figures, each: Json) -> str:
     if not each["after_km"]:
-        return str(each["title"])
-    return _("%(what)s after %(distance)s") % {"what": each["title"], "distance": figures.distance(each["after_km"])}
+        return words.told(each["title"])
+    told = {"what": words.told(each["title"]), "distance": figures.distance(each["after_km"])}
+    return _("%(what)s after %(distance)s") % told

@@ -13,11 +13,14 @@ from fleetcare.portal.charts.drawing import Axis, Chart, Line, drawn
 from fleetcare.portal.charts.ticks import round_ticks
 from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Day, Figures
+from fleetcare.portal.web.presenters.plan_dangers import DangerShown, dangers_shown
 
 Json = dict[str, Any]
 Names = Mapping[str, str]
 FEW = 12
 """So many jobs left out are shown at once; more unfold."""
+FEW_BOUGHT = 6
+"""The same of the jobs that a step of the frontier buys."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +43,23 @@ class JobPlanned:
 
 
 @dataclass(frozen=True, slots=True)
+class VehicleInVisit:
+    """What is done on one vehicle at one visit."""
+
+    name: str
+    id: str
+    jobs: tuple[JobPlanned, ...]
+    access: tuple[str, ...]
+    follow_ups: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class VisitShown:
     """One visit with what it takes and what it saves."""
 
     day: Day | None
-    jobs: tuple[JobPlanned, ...]
+    vehicles: tuple[VehicleInVisit, ...]
     cautions: tuple[str, ...]
-    access: tuple[str, ...]
-    follow_ups: tuple[str, ...]
     hours: str
     hours_there: str
     cost: str
@@ -69,7 +81,7 @@ class PlanShown:
     certainty: str
     impossible: bool
     ways_out: tuple[tuple[str, ...], ...]
-    warnings: tuple[str, ...]
+    dangers: tuple[DangerShown, ...]
     outdated: tuple[str, ...]
     changes: tuple[tuple[str, str], ...]
     past: bool
@@ -83,15 +95,14 @@ def plan_shown(figures: Figures, document: Json, names: Names) -> PlanShown:
         made_on=figures.day(document["made_on"]),
         visits=tuple(_visit(figures, visit, names) for visit in document["visits"]),
         left_out=tuple(_job(figures, job, names) for job in document["left_out"]),
-        left_out_count=ngettext("%(count)s job", "%(count)s jobs", len(document["left_out"]))
-        % {"count": figures.number(len(document["left_out"]))},
+        left_out_count=_count(figures, len(document["left_out"])),
         few_left_out=len(document["left_out"]) <= FEW,
         value=figures.money_of(document["value"]),
         certainty=_certainty(figures, document),
         impossible=document["status"] == "infeasible",
-        ways_out=tuple(tuple(each["say"] for each in way) for way in document["ways_out"]),
-        warnings=tuple(each["say"] for each in document["warnings"]),
-        outdated=tuple(each["say"] for each in document["outdated_because"]),
+        ways_out=tuple(tuple(words.told(each["say"]) for each in way) for way in document["ways_out"]),
+        dangers=dangers_shown(figures, document["warnings"], names),
+        outdated=tuple(words.told(each["say"]) for each in document["outdated_because"]),
         changes=tuple(_change(each, names) for each in document["changes"] or ()),
         past=any(each["code"] == "visit-past" for each in document["outdated_because"]),
         names=names,
@@ -105,12 +116,11 @@ def _certainty(figures: Figures, document: Json) -> str:
 
 
 def _visit(figures: Figures, visit: Json, names: Names) -> VisitShown:
+    vehicles = dict.fromkeys(job["vehicle"] for job in visit["jobs"])
     return VisitShown(
         day=figures.day(visit["date"]),
-        jobs=tuple(_job(figures, job, names) for job in visit["jobs"]),
-        cautions=tuple(visit["cautions"]),
-        access=_units(visit["access"], names),
-        follow_ups=_units(visit["follow_ups"], names),
+        vehicles=tuple(_in_visit(figures, visit, vehicle, names) for vehicle in vehicles),
+        cautions=tuple(words.told(caution) for caution in visit["cautions"]),
         hours=figures.hours(visit["hours"]),
         hours_there=figures.hours(visit["hours_there"]),
         cost=figures.money_of(visit["cost"]),
@@ -119,20 +129,26 @@ def _visit(figures: Figures, visit: Json, names: Names) -> VisitShown:
     )
 
 
-def _units(units: Sequence[Json], names: Names) -> tuple[str, ...]:
-    """What is taken apart or follows; with the vehicle's name where there are several."""
-    several = len({unit["vehicle"] for unit in units}) > 1
-    told = (words.work(unit["unit"]) for unit in units)
-    if not several:
-        return tuple(told)
-    return tuple(f"{names.get(unit['vehicle'], '')}: {text}" for unit, text in zip(units, told, strict=True))
+def _in_visit(figures: Figures, visit: Json, vehicle: str, names: Names) -> VehicleInVisit:
+    return VehicleInVisit(
+        name=names.get(vehicle, ""),
+        id=vehicle,
+        jobs=tuple(_job(figures, job, names) for job in visit["jobs"] if job["vehicle"] == vehicle),
+        access=_units(visit["access"], vehicle),
+        follow_ups=_units(visit["follow_ups"], vehicle),
+    )
+
+
+def _units(units: Sequence[Json], vehicle: str) -> tuple[str, ...]:
+    """What is taken apart on a vehicle, or follows."""
+    return tuple(words.work(unit["unit"]) for unit in units if unit["vehicle"] == vehicle)
 
 
 def _job(figures: Figures, job: Json, names: Names) -> JobPlanned:
     return JobPlanned(
         vehicle=names.get(job["vehicle"], ""),
         vehicle_id=job["vehicle"],
-        title=job["title"],
+        title=words.told(job["title"]),
         place=words.places(job["positions"]),
         grade=words.grade(job["grade"]) if job.get("grade") else None,
         cost=figures.money_of(job["cost"]) if "cost" in job else "",
@@ -142,7 +158,7 @@ def _job(figures: Figures, job: Json, names: Names) -> JobPlanned:
         person=job.get("person") or "",
         by_workshop=job.get("done_by") == "workshop",
         licensed=job.get("licensed", False),
-        why=job.get("why", ""),
+        why=words.told(job.get("why", "")),
     )
 
 
@@ -154,8 +170,8 @@ def _change(change: Json, names: Names) -> tuple[str, str]:
         "cost-changed": _("costs otherwise"),
         "worth-changed": _("is worth otherwise"),
     }[change["kind"]]
-    job = " ".join(filter(None, [change["title"], words.places(change["positions"])]))
-    because = "; ".join(cause["say"] for cause in change["because"])
+    job = " ".join(filter(None, [words.told(change["title"]), words.places(change["positions"])]))
+    because = "; ".join(words.told(cause["say"]) for cause in change["because"])
     return f"{names.get(change['vehicle'], '')}: {job} {what}", because
 
 
@@ -176,8 +192,7 @@ def summaries_shown(figures: Figures, summaries: Iterable[Json]) -> list[Summary
         SummaryShown(
             id=str(each["id"]),
             first_visit=figures.day(each["first_visit"]),
-            jobs=ngettext("%(count)s job", "%(count)s jobs", each["planned_jobs"])
-            % {"count": figures.number(each["planned_jobs"])},
+            jobs=_count(figures, each["planned_jobs"]),
             value=figures.money_of(each["value"]),
             outdated=each["outdated"],
         )
@@ -193,6 +208,8 @@ class StepShown:
     value: str
     bought: str
     jobs: tuple[str, ...]
+    many: str
+    """How many jobs, where they are too many to be shown at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +232,7 @@ def frontier_shown(figures: Figures, document: Json, names: Names) -> FrontierSh
 def _step(figures: Figures, point: Json, names: Names) -> StepShown:
     bought = point["bought"]
     jobs = tuple(
-        " ".join(filter(None, [f"{names.get(job['vehicle'], '')}:", job["title"], words.places(job["positions"])]))
+        f"{names.get(job['vehicle'], '')}: {words.at_place(words.told(job['title']), words.places(job['positions']))}"
         for job in bought["came_in"]
     )
     return StepShown(
@@ -223,7 +240,12 @@ def _step(figures: Figures, point: Json, names: Names) -> StepShown:
         value=figures.money_of(point["value"]) if point["value"] else _("not all that must be done fits"),
         bought=figures.money_of(bought["value"]) if bought["value"] else "",
         jobs=jobs,
+        many=_count(figures, len(jobs)) if len(jobs) > FEW_BOUGHT else "",
     )
+
+
+def _count(figures: Figures, count: int) -> str:
+    return ngettext("%(count)s job", "%(count)s jobs", count) % {"count": figures.number(count)}
 
 
 def _curve(figures: Figures, points: Sequence[Json], *, of_money: bool) -> SafeString:

@@ -125,7 +125,7 @@ def _due(figures: Figures, standing: "Standing", today: date) -> DueShown | None
         return None
     left = standing.next_due_on - today
     if left < timedelta(0):
-        return DueShown(standing.next_due_what, on, "overdue", gettext("overdue"))
+        return DueShown(words.told(standing.next_due_what), on, "overdue", gettext("overdue"))
     if left <= SOON:
-        return DueShown(standing.next_due_what, on, "soon", gettext("soon"))
-    return DueShown(standing.next_due_what, on, "later", "")
+        return DueShown(words.told(standing.next_due_what), on, "soon", gettext("soon"))
+    return DueShown(words.told(standing.next_due_what), on, "later", "")

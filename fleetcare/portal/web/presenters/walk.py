@@ -14,7 +14,6 @@ from fleetcare.kernel.grades import Grade
 from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.checks import Check, Context, check_shown
 from fleetcare.portal.web.presenters.figures import Day, Figures
-from inspections.catalogue.loader import default_catalogue
 from inspections.catalogue.walk import Walk, WalkStation
 
 if TYPE_CHECKING:
@@ -128,7 +127,7 @@ def sheets_shown(figures: Figures, walks: Iterable[Walk], chosen: str) -> tuple[
     rank = {key: index for index, key in enumerate(SHEET_ORDER)}
     found = []
     for walk in sorted(walks, key=lambda each: rank.get(each.sheet, len(rank))):
-        sheet = default_catalogue().sheets[walk.sheet]
+        sheet = words.catalogue().sheets[walk.sheet]
         count = sum(len(station.checks) for station in walk.stations)
         checks = ngettext("%(count)d check", "%(count)d checks", count) % {"count": count}
         minutes = minutes_text(figures, walk.minutes)

@@ -1,16 +1,21 @@
 """The catalogue's keys in the reader's words; a key that the catalogue has lost is shown as it is."""
 
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+from django.template.loader import render_to_string
 from django.utils.functional import Promise
-from django.utils.translation import gettext, pgettext
+from django.utils.safestring import SafeString
+from django.utils.translation import get_language, gettext, pgettext
 from django.utils.translation import gettext_lazy as _
 
 from fleetcare.kernel.grades import Grade
-from inspections.catalogue.loader import default_catalogue
+from fleetcare.support.told import told as told
+from inspections.catalogue.catalogue import Catalogue
+from inspections.catalogue.translated import catalogue_in
 
 _GRADES: Mapping[str, str | Promise] = {
     "sound": _("sound"),
@@ -42,12 +47,27 @@ _DIFFICULTIES: Mapping[int, str | Promise] = {
 }
 
 
+def catalogue() -> Catalogue:
+    """The catalogue in the reader's language: the same keys and figures."""
+    return catalogue_in(get_language() or "en")
+
+
 @dataclass(frozen=True, slots=True)
 class GradeShown:
     """A grade by its key, which chooses mark and colour, and its word."""
 
     key: str
     word: str
+
+    @property
+    def drawn(self) -> SafeString:
+        """Mark and word as `portal/_grade.html` draws them, drawn once for each grade and language."""
+        return _drawn(self)
+
+
+@lru_cache(maxsize=64)
+def _drawn(shown: GradeShown) -> SafeString:
+    return render_to_string("portal/_grade.html", {"grade": shown})
 
 
 NOT_EXAMINED = "not-examined"
@@ -102,67 +122,84 @@ def at_place(title: str, where: str) -> str:
 
 def system(key: str) -> str:
     """The title of a system."""
-    found = default_catalogue().systems.get(key)
+    found = catalogue().systems.get(key)
     return found.title if found else key
 
 
 def system_of_check(check_key: str) -> str:
     """The key of the system that a check looks at; empty for one the catalogue has lost."""
-    found = default_catalogue().checks.get(check_key)
-    return default_catalogue().system_of_part[found.part.key] if found else ""
+    found = catalogue().checks.get(check_key)
+    return catalogue().system_of_part[found.part.key] if found else ""
 
 
-@lru_cache(maxsize=1024)
 def check(key: str) -> str:
     """What is examined, with the part where the check's own title does not name it already."""
-    found = default_catalogue().checks.get(key)
+    return _check(get_language() or "en", key)
+
+
+@lru_cache(maxsize=4096)
+def _check(language: str, key: str) -> str:
+    found = catalogue().checks.get(key)
     if found is None:
         return key
     part, title = found.part.title, found.check.title
-    return title if _stems(part) & _stems(title) else f"{part}: {title[0].lower()}{title[1:]}"
+    return title if _stems(part) & _stems(title) else f"{part}: {inner(title)}"
 
 
 def _stems(title: str) -> set[str]:
-    """The telling words of a title, cut short, so that "pad" and "pads" are the same."""
-    words = (word.removesuffix("s")[:5] for word in _WORD.findall(title.lower()))
-    return {word for word in words if word not in _FILLERS}
+    """The telling pieces of a title: words cut short ("pad" and "pads" are the same), in German also within words."""
+    plain = unicodedata.normalize("NFKD", title.casefold()).encode("ascii", "ignore").decode()
+    words = [word.removesuffix("s") for word in _WORD.findall(plain)]
+    if _is_english():
+        return {word[:5] for word in words} - _FILLERS
+    told = [word for word in words if word not in _FILLERS]
+    return {word[at : at + 5] for word in told for at in range(max(len(word) - 4, 1))}
+
+
+def inner(title: str) -> str:
+    """A title as it stands within a sentence; German nouns keep their capital."""
+    return f"{title[:1].lower()}{title[1:]}" if _is_english() else title
+
+
+def _is_english() -> bool:
+    return (get_language() or "en").startswith("en")
 
 
 _WORD = re.compile(r"[a-z]{3,}")
-_FILLERS = frozenset({"front", "rear", "left", "right", "and", "the", "it", "with"})
+_FILLERS = frozenset({"front", "rear", "left", "right", "and", "the", "it", "with", "vorn", "hinten", "und", "der"})
 
 
 def failure(part_key: str) -> str:
     """What happens when a part fails; empty for one the catalogue has lost."""
-    found = default_catalogue().parts.get(part_key)
+    found = catalogue().parts.get(part_key)
     return found.failure.what if found else ""
 
 
 def observations(check_key: str, keys: Iterable[str]) -> list[str]:
     """What was seen, in the catalogue's words."""
-    found = default_catalogue().checks.get(check_key)
+    found = catalogue().checks.get(check_key)
     titles = {seen.key: seen.title for seen in found.check.observations} if found else {}
     return [titles.get(key, key) for key in keys]
 
 
 def sheet(key: str) -> str:
     """The name of a sheet."""
-    found = default_catalogue().sheets.get(key)
+    found = catalogue().sheets.get(key)
     return found.title if found else key
 
 
 def access(unit: str) -> str:
     """What has to be taken apart, and where: "wheel-off.front-right"."""
     key, _dot, position = unit.partition(".")
-    found = default_catalogue().access.get(key)
+    found = catalogue().access.get(key)
     return at_place(found.title if found else key, place(position))
 
 
 def access_cautions(units: Iterable[str]) -> list[str]:
     """The warnings that come with taking these things apart."""
-    catalogue = default_catalogue()
-    entries = (catalogue.access.get(unit.partition(".")[0]) for unit in units)
-    return [catalogue.cautions[key].text for entry in entries if entry for key in entry.cautions]
+    known = catalogue()
+    entries = (known.access.get(unit.partition(".")[0]) for unit in units)
+    return [known.cautions[key].text for entry in entries if entry for key in entry.cautions]
 
 
 def difficulty(level: int | None) -> str:
@@ -172,11 +209,11 @@ def difficulty(level: int | None) -> str:
 
 def follow_up(key: str) -> tuple[str, int]:
     """What a job obliges, and after how many km (0: at once)."""
-    found = default_catalogue().follow_ups.get(key)
+    found = catalogue().follow_ups.get(key)
     return (found.title, found.after_km) if found else (key, 0)
 
 
 def work(key: str) -> str:
     """An access or a follow-up, whichever the key names, as it stands within a sentence."""
-    title = follow_up(key)[0] if key in default_catalogue().follow_ups else access(key)
-    return f"{title[:1].lower()}{title[1:]}"
+    title = follow_up(key)[0] if key in catalogue().follow_ups else access(key)
+    return inner(title)

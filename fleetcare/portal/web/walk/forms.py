@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fleetcare.kernel.errors import DomainError
 from fleetcare.kernel.units import to_km
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.words import NOT_EXAMINED
 from inspections.catalogue.loader import default_catalogue
 from inspections.services.entries import Given
@@ -65,11 +66,11 @@ class HeadingForm(forms.Form):
     def refuse(self, error: DomainError) -> None:
         """Puts a refusal of the domain beside the fields it names, or above the form."""
         if not error.faults:
-            self.add_error(None, error.detail)
+            self.add_error(None, words.told(error.detail))
         for fault in error.faults:
             name = fault.pointer.strip("/").partition("/")[0]
             name = _FIELDS.get(name, name)
-            self.add_error(name if name in self.fields else None, fault.detail)
+            self.add_error(name if name in self.fields else None, words.told(fault.detail))
 
 
 class StartForm(HeadingForm):

@@ -10,12 +10,15 @@ from django.http import HttpRequest, HttpResponse
 from fleetcare.fleet.access import Access
 from fleetcare.fleet.selectors import memberships, vehicle_of
 from fleetcare.kernel.ids import new_id
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.checks import Context
 from fleetcare.portal.web.presenters.figures import Figures
+from fleetcare.portal.web.presenters.know_how import by_check
 from inspections import selectors
-from inspections.catalogue.loader import default_catalogue
 from inspections.catalogue.walk import Walk, walk
 from inspections.services.entries import overruled
+from scheduling.selectors import know_how
+from scheduling.services.know_how import model_key_of
 
 if TYPE_CHECKING:
     from fleetcare.fleet.models import Vehicle
@@ -51,26 +54,29 @@ def draft_of(access: Access, vehicle_id: uuid.UUID, inspection_id: uuid.UUID) ->
     results = {(row.check_key, row.position): row for row in inspection.results.all()}
     for row in results.values():
         row.inspection = inspection
-    route = walk(default_catalogue(), vehicle.traits, inspection.sheet, access.fleet.limit_scheme)
+    route = walk(words.catalogue(), vehicle.traits, inspection.sheet, access.fleet.limit_scheme)
     return Draft(vehicle, inspection, route, results)
 
 
 def context_of(access: Access, draft: Draft) -> Context:
-    """What the checks are shown with: names, journal, photos, last time's results: four queries."""
+    """What the checks are shown with: names, journal, photos, last time's results, know-how: five queries."""
     keys = {check.check for station in draft.route.stations for check in station.checks}
     people = {f"user:{row.user_id}": str(row.user) for row in memberships(access)}
     journal = selectors.journal(draft.inspection)
     photos: dict[Place, list[Any]] = {}
     for photo in selectors.photos(draft.vehicle).filter(inspection=draft.inspection):
         photos.setdefault((photo.check_key, photo.position), []).append(photo)
+    figures, model = Figures.of(access.fleet), model_key_of(draft.vehicle)
+    notes = know_how(access, [model] if model else []).order_by("created_at", "id")
     return Context(
-        figures=Figures.of(access.fleet),
+        figures=figures,
         scheme=access.fleet.limit_scheme,
         results=draft.results,
         last=selectors.last_results(draft.inspection, keys),
         overruled=overruled(journal, draft.results.values()),
         people=people,
         photos=photos,
+        know_how=by_check(figures, notes, keys),
     )
 
 

@@ -20,6 +20,7 @@ from fleetcare.kernel.errors import Conflict, DomainError, InvalidInput
 from fleetcare.kernel.ids import new_id
 from fleetcare.kernel.units import from_km
 from fleetcare.portal.web.fleet_page import fleet_page
+from fleetcare.portal.web.presenters import words
 from fleetcare.portal.web.presenters.figures import Figures
 from fleetcare.portal.web.presenters.vehicles import vehicle_shown
 from fleetcare.portal.web.presenters.walk import (
@@ -33,7 +34,6 @@ from fleetcare.portal.web.presenters.walk import (
 from fleetcare.portal.web.walk.forms import FinishForm, StartForm, as_sent, entry_of, says_nothing
 from fleetcare.portal.web.walk.loading import Draft, context_of, device_of, draft_of, layout_of, remembering
 from inspections import selectors
-from inspections.catalogue.loader import default_catalogue
 from inspections.catalogue.walk import walk
 from inspections.services.photos import store_photo
 from inspections.services.walking import (
@@ -81,7 +81,7 @@ def start(request: HttpRequest, access: Access, vehicle_id: uuid.UUID) -> HttpRe
 
 
 def _start_context(request: HttpRequest, access: Access, vehicle: "Vehicle", form: StartForm) -> dict[str, Any]:
-    figures, catalogue, on = Figures.of(access.fleet), default_catalogue(), today(access.fleet)
+    figures, catalogue, on = Figures.of(access.fleet), words.catalogue(), today(access.fleet)
     routes = {key: walk(catalogue, vehicle.traits, key, access.fleet.limit_scheme) for key in catalogue.sheets}
     idle_before = (timezone.now() - timedelta(days=IDLE_DAYS)).date()
     drafts = selectors.open_walks(vehicle).order_by("-touched_at")[:10]
@@ -193,7 +193,7 @@ def photo(request: HttpRequest, access: Access, vehicle_id: uuid.UUID, inspectio
                 position=place["position"],
             )
         except InvalidInput as error:
-            faults = [fault.detail for fault in error.faults]
+            faults = [words.told(fault.detail) for fault in error.faults]
     if faults:
         return _station(request, access, draft, station_key, {**place, "faults": faults})
     return redirect(_at(access, draft, station_key, request.POST.get("anchor", "")))
@@ -206,8 +206,8 @@ def _refusals(request: HttpRequest, access: Access, draft: Draft, given: Any) ->
     try:
         (outcome,) = save_entries(access, draft.inspection, [{"id": new_id(), **given}], device_of(request))
     except Conflict as error:
-        return [error.detail]
-    return [outcome.detail] if outcome.state == REFUSED else []
+        return [words.told(error.detail)]
+    return [words.told(outcome.detail)] if outcome.state == REFUSED else []
 
 
 def _at(access: Access, draft: Draft, station_key: str, anchor: str) -> str:

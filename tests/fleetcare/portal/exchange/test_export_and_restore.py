@@ -98,7 +98,8 @@ def empty_fleet() -> Access:
 
 def restored(path: Path) -> Access:
     access = empty_fleet()
-    restore_fleet(access, path, lambda fraction: None)
+    with path.open("rb") as file:
+        restore_fleet(access, file, lambda fraction: None)
     return access
 
 

@@ -1,0 +1,1 @@
+"""A vehicle's record read across the features: what happened when, and its figures over time."""
