@@ -8,6 +8,7 @@ import pytest
 from django.conf import settings
 from django.core.management.commands.flush import Command as FlushCommand
 from django.db import connection
+from django.utils import translation
 from rest_framework.test import APIClient
 
 from fleetcare.fleet.access import Access, system_access
@@ -29,6 +30,13 @@ ROLES = (Role.OWNER, Role.PLANNER, Role.INSPECTOR, Role.VIEWER)
 def _cheap_passwords() -> None:
     # Argon2 is meant to be slow; the tests that are about it say so.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def _language_of_nobody() -> Iterator[None]:
+    # A page leaves its reader's language behind in the process; a server gives each request its own.
+    yield
+    translation.deactivate()
 
 
 @pytest.fixture(scope="session")

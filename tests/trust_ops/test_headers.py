@@ -126,7 +126,6 @@ def test_every_address_answers_with_safe_headers_and_reading_changes_nothing(hom
             done[who] += answer.status_code == 200
             if answer.streaming:
                 b"".join(answer)
-            answer.close()
             if answer.status_code >= 500:
                 wrong.append((who, path, answer.status_code))
             wrong += [(who, path, fault) for fault in faults_of(path, answer)]

@@ -37,8 +37,9 @@ NO_PAGES = frozenset(
     {
         # Answer only to a form, or lead elsewhere.
         "due-act", "job-open", "plan-renew", "plan-forget", "walk-photo", "walk-discard", "walk-repeat",
-        "exchange-export", "exchange-restore", "exchange-bring", "report-share", "report-revoke", "estimate-send", "invitation",
-        "estimate-end", "sign-out", "account_logout", "stay", "account_login", "mfa_index", "mfa_login_webauthn",
+        "exchange-export", "exchange-restore", "exchange-bring", "report-share", "report-revoke", "estimate-send",
+        "invitation", "estimate-end", "sign-out", "account_logout", "stay", "account_login", "mfa_index",
+        "mfa_login_webauthn",
         # Files and answers for programs.
         "calendar", "manifest", "worker", "session", "shared-report-pdf", "mfa_download_recovery_codes", "health",
         "livez", "readyz", "security",

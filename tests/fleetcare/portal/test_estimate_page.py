@@ -177,14 +177,14 @@ def test_unknown_expired_replaced_and_withdrawn_links_get_the_same_bytes(cast: C
 
 
 def test_a_hostile_text_is_only_text(cast: Cast, stranger: Client) -> None:
-    bad = "<script>alert(1)</script>{{ 7|add:7 }}\u202e"
+    bad = "<script>alert(1)</script>{{ 79|add:918 }}\u202e"
     made = line(bad[:150], explanation=bad)
     _, token = sent(cast.access, cast.vehicle, made, customer=bad[:100], note=bad)
     (row,) = rows(cast)
     stranger.post(address(token), {f"line-{row.pk}": "decline", "name": bad, "reason": bad})
     page = stranger.get(address(token))
     assert not parsed(page.content).all("script")
-    assert "14" not in words(parsed(page.content).all("main")[0].text).replace(str(day(cast.access).year), "")
+    assert "997" not in words(parsed(page.content).all("main")[0].text)
 
 
 def test_the_page_shows_nothing_else_of_the_fleet(cast: Cast, stranger: Client) -> None:
