@@ -213,6 +213,7 @@ def test_a_vehicle_is_added_and_its_fuel_recorded_with_the_fault_beside_its_fiel
     page.get_by_role("button", name="Add the vehicle").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Blue van")
     page.get_by_role("link", name="Odometer, fuel").click()
+    page.get_by_role("link", name="Record a reading or a fill").click()
     page.locator("#fuel_volume").fill("42,3")
     page.locator("#fuel_odometer").fill("120000")
     page.get_by_role("button", name="Record the fill").click()
