@@ -29,7 +29,8 @@ def in_time(job: PlanJob, visit: Visit) -> bool:
 
 def has_bay(job: PlanJob, visit: Visit) -> bool:
     """Whether the visit has the stands or the lift that the job and its units need; work of no minutes needs none."""
-    needs = {work.bay for work in (job, *job.units) if work.minutes}
+    work: list[PlanJob | PlanUnit] = [job, *job.units]
+    needs = {each.bay for each in work if each.minutes}
     has_lift = visit.lift_minutes is None or visit.lift_minutes > 0
     has_stands = has_lift or visit.stands_minutes is None or visit.stands_minutes > 0
     return (has_lift or "lift" not in needs) and (has_stands or "stands" not in needs)
